@@ -1,0 +1,1 @@
+"""What is said: cited facts and fixed words, and nothing else."""

@@ -1,0 +1,148 @@
+"""The decision on one part: answer, gap, escalate or chat, with a reason a host can read.
+
+Alarms come first. Then the facts: if the best is likely enough to answer, it
+answers. Otherwise the kind of the part says what becomes of it. `>=` is on the
+answering side everywhere, so that two thresholds never overlap.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from askhouse.decision.calibration import Calibration
+from askhouse.decision.signals import SIGNALS, hit_signals
+from askhouse.kinds import Scores
+from askhouse.values import Alarm, Decision, Fact, Hit, Kind, Outcome, Part
+
+__all__ = ["MOST_FACTS", "decide"]
+
+MOST_FACTS = 3  # more than three facts are not an answer but a guide
+# What a stranger says when he is after a secret, whichever fact is nearest.
+_AFTER_A_SECRET = re.compile(
+    r"\b(?:codes?|pass ?words?|paswords?|pw|pins?|combination|combo|key ?safe|key ?box|lock ?box|"
+    r"which numbers?|what numbers?|numbers? (?:for|to|of) (?:the|your) (?:\w+ )?(?:door|gate|lock|box|safe)|"
+    r"what do (?:we|i) (?:type|press|punch|dial)|código|contraseña|clave|mot de passe|digicode|kennwort|"
+    r"passwort|codice|wachtwoord|senha|wi-?fi)\b",
+    re.IGNORECASE,
+)
+
+
+def decide(
+    part: Part,
+    hits: Sequence[Hit],
+    kinds: Scores,
+    alarm: Alarm | None,
+    calibration: Calibration,
+    *,
+    verified: bool,
+) -> Decision:
+    """What becomes of a part.
+
+    Args:
+        part: The part.
+        hits: The facts that may answer, best first; empty where an alarm was raised.
+        kinds: The kind head's probabilities.
+        alarm: What triage found.
+        calibration: Turns signals into a probability, and holds the thresholds.
+        verified: Whether the sender may read sensitive facts.
+    """
+    if alarm is not None:
+        return Decision(
+            outcome=Outcome.ESCALATE,
+            kind=alarm.kind,
+            confidence=alarm.probability,
+            reason=_alarm_reason(alarm),
+            alarm=alarm,
+        )
+    if not hits:
+        return _without_facts(kinds, 0.0, {})
+    signals = hit_signals(part.reading, hits, kinds)
+    chances = calibration.probabilities(signals)
+    order = sorted(range(len(hits)), key=lambda place: -chances[place])
+    best = order[0]
+    named = dict(zip(SIGNALS, signals[best].tolist(), strict=True))
+    if not verified and _after_a_secret(part, hits, chances.tolist(), calibration):
+        return _stranger(kinds)
+    if chances[best] >= calibration.threshold:
+        facts = [hits[best].fact]
+        facts += [
+            hits[place].fact for place in order[1:MOST_FACTS] if chances[place] >= calibration.also
+        ]
+        return Decision(
+            outcome=Outcome.ANSWER,
+            confidence=float(chances[best]),
+            reason=f"“{hits[best].fact.title}” answers it.",
+            facts=tuple(facts),
+            signals=named,
+        )
+    return _without_facts(kinds, float(chances[best]), named, hits[best].fact)
+
+
+def _without_facts(
+    kinds: Scores, chance: float, named: dict[str, float], nearest: Fact | None = None
+) -> Decision:
+    """A part that no fact answers: to the host, chat, or a gap, by what it most likely is."""
+    likely = max(
+        ("question", "damage", "request", "complaint", "chat"), key=lambda name: kinds.get(name, 0.0)
+    )
+    confidence = (1 - chance) * kinds.get(likely, 0.0)
+    if likely == "question":
+        near = f"; the nearest, “{nearest.title}”, does not settle it" if nearest else ""
+        return Decision(
+            outcome=Outcome.GAP,
+            confidence=1 - chance,
+            reason=f"No fact of the house answers it{near}.",
+            signals=named,
+        )
+    if likely == "chat":
+        return Decision(
+            outcome=Outcome.CHAT, confidence=confidence, reason="It asks for nothing.", signals=named
+        )
+    kind = Kind(likely)
+    return Decision(
+        outcome=Outcome.ESCALATE,
+        kind=kind,
+        confidence=confidence,
+        reason=_KIND_REASON[kind],
+        signals=named,
+    )
+
+
+_KIND_REASON = {
+    Kind.DAMAGE: "Something is broken, spilt or faulty, and no fact mends it.",
+    Kind.REQUEST: "The guest wants you to decide, change or send something.",
+    Kind.COMPLAINT: "The guest is unhappy and wants it put right.",
+}
+
+
+def _after_a_secret(
+    part: Part, hits: Sequence[Hit], chances: Sequence[float], calibration: Calibration
+) -> bool:
+    """Whether an unverified sender wants a sensitive fact, whatever the story."""
+    likely = [
+        hit for hit, chance in zip(hits, chances, strict=True) if chance >= calibration.threshold
+    ]
+    if any(hit.fact.sensitive for hit in likely):
+        return True
+    return bool(_AFTER_A_SECRET.search(part.reading)) and any(
+        hit.fact.sensitive for hit in hits[:MOST_FACTS]
+    )
+
+
+def _stranger(kinds: Scores) -> Decision:
+    at_the_door = kinds.get("lockout", 0.0) >= kinds.get("request", 0.0) and kinds.get(
+        "lockout", 0.0
+    ) >= kinds.get("question", 0.0)
+    return Decision(
+        outcome=Outcome.ESCALATE,
+        kind=Kind.LOCKOUT if at_the_door else Kind.REQUEST,
+        confidence=0.95,
+        reason="Asks for a code or password, and is not a verified guest.",
+    )
+
+
+def _alarm_reason(alarm: Alarm) -> str:
+    what = "cannot get in" if alarm.kind is Kind.LOCKOUT else "someone may be in danger"
+    hazard = f" ({alarm.hazard})" if alarm.hazard is not None else ""
+    return f"The guest writes as if {what}{hazard}: {alarm.signal}."

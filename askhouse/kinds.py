@@ -1,0 +1,76 @@
+"""The learned heads: what kind of thing a part is, read from its vector.
+
+They stand below triage and decision, beside the encoder. Each head is one
+multinomial logistic regression on the encoder's vector; its weights belong to
+one encoder and are refused with another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from askhouse.encoder import Encoder, Vectors
+from askhouse.errors import ModelError
+
+__all__ = ["KINDS", "KindHead", "Kinds", "Scores"]
+
+# What a part can be. "question" is for the facts; the others are outcomes of their own.
+KINDS = ("question", "safety", "lockout", "damage", "request", "complaint", "chat")
+
+Scores = dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class KindHead:
+    """One softmax over named classes.
+
+    Attributes:
+        classes: Names, in the order of the rows of `weights`.
+        weights: `(classes, size) float32`.
+        bias: `(classes,) float32`.
+    """
+
+    classes: tuple[str, ...]
+    weights: NDArray[np.float32]
+    bias: NDArray[np.float32]
+
+    def probabilities(self, vector: Vectors) -> Scores:
+        """A probability for each class; they add up to 1."""
+        logits = self.weights @ vector + self.bias
+        exponents = np.exp(logits - logits.max())
+        shares = exponents / exponents.sum()
+        return dict(zip(self.classes, shares.tolist(), strict=True))
+
+
+class Kinds:
+    """The heads of one file: `kind` over `KINDS`, and `hazard` over the hazards of triage.
+
+    Raises:
+        ModelError: The file is missing, broken, or belongs to another encoder.
+    """
+
+    def __init__(self, path: Path, encoder: Encoder) -> None:
+        try:
+            with np.load(path, allow_pickle=False) as content:
+                owner = str(content["encoder"])
+                self.kind = _head(content, "kind")
+                self.hazard = _head(content, "hazard")
+        except (OSError, KeyError, ValueError) as error:
+            raise ModelError(f"{path.name} cannot be read: install the package again") from error
+        if owner != encoder.name:
+            raise ModelError(
+                f"{path.name} was trained for another encoder ({owner}): "
+                "train the heads for this one with `python -m askhouse.training.heads`"
+            )
+
+
+def _head(content: np.lib.npyio.NpzFile, name: str) -> KindHead:
+    return KindHead(
+        classes=tuple(str(c) for c in content[f"{name}_classes"]),
+        weights=content[f"{name}_weights"],
+        bias=content[f"{name}_bias"],
+    )

@@ -1,0 +1,1 @@
+"""What is being said: a message becomes parts, in the guest's order."""

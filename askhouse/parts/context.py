@@ -1,0 +1,55 @@
+"""A part read with what was said before it: "and the password?" needs the thread."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from askhouse.values import Turn
+from askhouse.words import words
+
+__all__ = ["leans_back", "reading"]
+
+_OPENING = re.compile(
+    r"^(?:ok(?:ay)?[\s,]+|great[\s,]+|thanks?[\s,]+)*(?:and\b(?! also)|what about|how about|which one|"
+    r"y (?:el|la|los|las)\b|et (?:le|la|les)\b|und (?:das|der|die)\b|e (?:il|la|i|le|o|a|os|as)\b|"
+    r"en (?:de|het)\b)",
+    re.IGNORECASE,
+)
+_POINTS_BACK = frozenset(
+    "it its that this one ones them they those these there both either same he she".split()  # noqa: SIM905
+)
+_FEW = 7  # words; a longer part says itself what it is about
+_BARE = frozenset(
+    """how do does did i we you to is are was can could what which where when why who turn switch
+    on off use work works get a an the and or of in at for with long much many far open close shut
+    go so then ok be been my our your up down out any time day please""".split()  # noqa: SIM905
+)
+
+
+def leans_back(part: str) -> bool:
+    """Whether a part can only be understood with what came before it."""
+    own = words(part)
+    if not own:
+        return False
+    if _OPENING.match(part) and len(own) <= _FEW:
+        return True
+    topical = [word for word in own if word not in _BARE and word not in _POINTS_BACK]
+    return not topical and any(word in _POINTS_BACK for word in own)
+
+
+def reading(part: str, before: Sequence[str], thread: Sequence[Turn]) -> str:
+    """What triage and search read for a part.
+
+    Args:
+        part: The guest's words.
+        before: The earlier parts of the same message.
+        thread: The earlier messages, oldest first.
+    """
+    if not leans_back(part):
+        return part
+    if before:
+        return f"{before[-1]} {part}"
+    if thread:
+        return f"{thread[-1].text} {part}"
+    return part

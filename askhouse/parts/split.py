@@ -1,0 +1,171 @@
+"""A message -> its questions and reports, in the guest's order.
+
+Guests put several things into one message, with or without punctuation. The
+message is cut into clauses; each clause is an ask (it wants something), a
+statement (it tells something) or talk (greeting, thanks). Every ask opens a
+part; a statement belongs to the ask behind it, or else to the one before.
+Greetings and thanks in front of a question are not a part.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import Enum
+
+__all__ = ["MAX_PARTS", "Clause", "ClauseKind", "clauses", "split"]
+
+MAX_PARTS = 12  # a message with more is a list to read, not to answer by machine
+
+
+class ClauseKind(Enum):
+    """What a clause does."""
+
+    ASK = "ask"
+    STATEMENT = "statement"
+    TALK = "talk"
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """A piece of the message that says one thing."""
+
+    text: str
+    kind: ClauseKind
+
+
+# How a question opens, in the languages that are answered. A guest's question
+# seldom carries its question mark, so the opening words must do.
+_WH = r"(?:what|whats|wat|waht|where|wheres|were|when|whens|which|who|whos|whose|why|how|hows|hw)"
+_AUX = (
+    r"(?:is|are|was|can|could|cud|do|does|did|will|would|may|might|shall|should|must|has|have|"
+    r"isnt|arent|cant|dont|doesnt|wont|any|anywhere|anything|anyone|any chance)"
+)
+_WHO = (
+    r"(?:there|it|the|this|that|these|those|we|i|you|u|ya|yous|yall|y'all|they|he|she|my|our|your|"
+    r"any|anyone|anywhere|somewhere|someone|a|an|one|all|guests|kids|dogs|pets)"
+)
+_FOREIGN = (
+    r"(?:¿|dónde|donde|cómo|como (?:se|funciona|puedo|hago|faço)|cuándo|cuando|qué|cuál|cuántos?|hay|"
+    r"se puede|podemos|puedo|tienen|tenéis|où|comment|quand|quel(?:le)?s?|combien|est-ce|peut-on|"
+    r"y a-t-il|il y a|avez-vous|vous avez|wo|wie|wann|welche[rsn]?|was|gibt es|gibts|habt ihr|haben sie|"
+    r"können wir|kann man|kann ich|dürfen wir|darf|dove|come|quando|quale|quali|quanto|c'è|ci sono|"
+    r"avete|possiamo|posso|si può|waar|hoe|wanneer|welke?|wat|is er|zijn er|hebben jullie|mogen we|"
+    r"kunnen we|kan ik|mag|onde|quando|qual|quais|tem|há|podemos|posso|pode-se)"
+)
+_ASK_OPENING = re.compile(
+    rf"^(?:(?:so|ok|okay|right|well|oh|hi|hey|hello|and|also|but|plus|then|or|um|uh|erm|just|"
+    rf"first|second|secondly|firstly|lastly|finally|one more|quick q|btw|ps|p\.s\.|anyway|again|y|et|"
+    rf"und|e|en|ou|ook|auch|también|aussi|anche|também)[\s,:.-]+)*"
+    rf"(?:{_WH}\b|{_AUX}\s+{_WHO}\b|any\b|anywhere\b|(?:is|are)\s+\w+\s+(?:ok|allowed|included|free)\b|"
+    rf"{_FOREIGN}\b)",
+    re.IGNORECASE,
+)
+_ASK_INSIDE = re.compile(
+    r"\b(?:can (?:you|u|we|i)|could (?:you|u|we|i|someone|somebody)|would (?:you|it be)|do (?:you|u|we)|"
+    r"is it (?:ok|possible|allowed|fine)|is there|are there|where (?:is|are|do|can|the)|"
+    r"how (?:do|does|can|to|long|much|many|far)|what (?:time|day|is|are|do)|whats the|wheres the|"
+    r"wondering (?:if|whether|about|where|how|what)|want(?:ed)? to (?:know|ask)|tell me|let (?:me|us) know|"
+    r"any (?:chance|idea|way)|need to know|please (?:send|bring|can|could)|remind me|"
+    r"(?:ok|fine|allowed|possible) (?:to|if|for))\b",
+    re.IGNORECASE,
+)
+_TALK = re.compile(
+    r"^(?:(?:hi+|hiya|hey+|hello+|helo|dear|good (?:morning|afternoon|evening|day)|morning|evening|"
+    r"afternoon|howdy|hola|buenas(?: tardes| noches)?|buenos d[ií]as|bonjour|bonsoir|salut|hallo|"
+    r"guten (?:tag|morgen|abend)|moin|ciao|salve|buongiorno|buonasera|goede(?:morgen|middag|navond)|"
+    r"hoi|olá|oi|bom dia|boa (?:tarde|noite)|thanks?(?: you)?(?: so much| again| very much| a lot| "
+    r"in advance)?|thank u|thx|ta|tks|cheers|many thanks|ty|merci(?: beaucoup)?|gracias|muchas gracias|"
+    r"danke(?: schön)?|vielen dank|grazie(?: mille)?|bedankt|dank je(?: wel)?|dankjewel|obrigad[oa]|"
+    r"sorry(?: to bother you)?(?: so late)?|hope (?:you'?re|youre|you are|all is) well|x+|xx+|lol|haha+|"
+    r"quick (?:q|question|one)|(?:two|2|three|3|a (?:few|couple of)) (?:quick |daft )?"
+    r"(?:things|questions|qs)|there|all|everyone|again|mate|guys|team|folks|love|please|pls)[\s,.!:;-]*)+$",
+    re.IGNORECASE,
+)
+_SENTENCE_END = re.compile(
+    r"(?<![\d][.])(?<=[.!?…])[)\"'»”]*\s+(?=\S)|(?<=[?!])(?=[A-Za-zÀ-ÿ¿])|\n+|"
+    r"\s+(?:full stop|question mark)\s+",
+    re.IGNORECASE,
+)
+# Where a sentence may change its subject: a joiner, and behind it a question's opening.
+_JOINER = re.compile(
+    r"(?:\s*[,;&+]\s*|\s+-+\s+|\s+)(?:and also|and then|and|also|plus|oh and|but also|as well as|&|y|et|"
+    r"und|e|en|ook|et aussi|y también|und auch)\s+(?=\S)|\s*[,;]\s+(?=\S)|\s+(?=also\b)",
+    re.IGNORECASE,
+)
+_ABBREVIATION = re.compile(r"(?:\b(?:mr|mrs|ms|dr|st|no|nr|approx|e\.g|i\.e|etc|a\.m|p\.m)\.)$", re.I)
+
+
+def split(text: str) -> tuple[str, ...]:
+    """The parts of a cleaned message, at least one, in order, each as the guest wrote it.
+
+    >>> split("hi! where do the bins go and what time is checkout")
+    ('where do the bins go', 'what time is checkout')
+    """
+    pieces = clauses(text)
+    parts: list[list[str]] = []
+    waiting: list[str] = []  # statements before the first ask, or before the next
+    for clause in pieces:
+        if clause.kind is ClauseKind.TALK:
+            continue
+        waiting.append(clause.text)
+        if clause.kind is ClauseKind.ASK:
+            parts.append(waiting)
+            waiting = []
+    if waiting:
+        if parts:
+            parts[-1].extend(waiting)
+        else:
+            parts.append(waiting)
+    if not parts:
+        return (text,)
+    if len(parts) > MAX_PARTS:
+        parts[MAX_PARTS - 1 :] = [[piece for part in parts[MAX_PARTS - 1 :] for piece in part]]
+    return tuple(" ".join(part) for part in parts)
+
+
+def clauses(text: str) -> tuple[Clause, ...]:
+    """The clauses of a cleaned message, in order, with what each does."""
+    found: list[Clause] = []
+    for sentence in _sentences(text):
+        for piece in _pieces(sentence):
+            found.append(Clause(piece, _kind(piece)))
+    return tuple(found)
+
+
+def _sentences(text: str) -> list[str]:
+    sentences: list[str] = []
+    for piece in _SENTENCE_END.split(text):
+        piece = piece.strip()
+        if not piece:
+            continue
+        if sentences and _ABBREVIATION.search(sentences[-1]):
+            sentences[-1] += " " + piece
+        else:
+            sentences.append(piece)
+    return sentences
+
+
+def _pieces(sentence: str) -> list[str]:
+    """Cuts a sentence where a joiner is followed by the opening of another question."""
+    pieces: list[str] = []
+    start = 0
+    for joiner in _JOINER.finditer(sentence):
+        before, after = sentence[start : joiner.start()], sentence[joiner.end() :]
+        if len(before.split()) < 2 and not before.rstrip().endswith("?"):
+            continue
+        if _ASK_OPENING.match(after) and _kind(before) is not ClauseKind.TALK:
+            pieces.append(before.strip())
+            start = joiner.end()
+    pieces.append(sentence[start:].strip())
+    return [piece for piece in pieces if piece]
+
+
+def _kind(clause: str) -> ClauseKind:
+    if _TALK.match(clause):
+        return ClauseKind.TALK
+    if clause.rstrip(" )\"'x😀🙏").endswith("?") or _ASK_OPENING.match(clause):
+        return ClauseKind.ASK
+    if _ASK_INSIDE.search(clause):
+        return ClauseKind.ASK
+    return ClauseKind.STATEMENT

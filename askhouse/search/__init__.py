@@ -1,0 +1,1 @@
+"""Which facts may answer a part: vectors and words together, within one house."""

@@ -1,0 +1,119 @@
+"""The index file beside the data: vectors by the hash of the text they stand for.
+
+A changed fact alone is embedded again. The file holds no text, only hashes and
+vectors, and no view holds a secret. Whatever is wrong with the file, it is made
+again, and one line says why.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from askhouse.encoder import Encoder, Vectors
+
+__all__ = ["FORMAT", "VectorStore", "text_hash"]
+
+FORMAT = "askhouse-vectors-1"
+BATCH = 64  # texts between two signs of progress
+
+Progress = Callable[[int, int], None]
+
+
+def text_hash(text: str) -> str:
+    """SHA-256 of the text, in hexadecimal."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+class VectorStore:
+    """Vectors of one encoder, kept in a file.
+
+    Args:
+        path: The file; None keeps everything in memory.
+        encoder: Makes the vectors that are missing.
+        tell: Takes the one line that says why a file was made again.
+    """
+
+    def __init__(
+        self, path: Path | None, encoder: Encoder, tell: Callable[[str], None] = lambda line: None
+    ) -> None:
+        self._path = path
+        self._encoder = encoder
+        self._vectors: dict[str, Vectors] = {}
+        if path is not None and path.exists():
+            reason = self._read(path)
+            if reason:
+                tell(f"{path.name}: {reason}; the index is made again")
+
+    def _read(self, path: Path) -> str | None:
+        """Reads the file; the reason why it cannot be used, or None."""
+        try:
+            with np.load(path, allow_pickle=False) as content:
+                if str(content["format"]) != FORMAT:
+                    return "was written by another version"
+                if str(content["encoder"]) != self._encoder.name:
+                    return "belongs to another model"
+                hashes, vectors = content["hashes"], content["vectors"]
+        # A file can be broken in more ways than numpy has errors for.
+        except Exception as error:  # noqa: BLE001
+            return f"cannot be read ({type(error).__name__})"
+        if vectors.shape != (len(hashes), self._encoder.size) or vectors.dtype != np.float32:
+            return "does not hold what it says"
+        if not np.allclose(np.linalg.norm(vectors, axis=1), 1.0, atol=1e-3):
+            return "holds vectors that are not of length one"
+        self._vectors = dict(zip((str(h) for h in hashes), vectors, strict=True))
+        return None
+
+    def vectors(self, texts: Sequence[str], progress: Progress | None = None) -> Vectors:
+        """Unit vectors of the texts, `(len(texts), size) float32`; embeds what is missing."""
+        hashes = [text_hash(text) for text in texts]
+        missing = {h: t for h, t in zip(hashes, texts, strict=True) if h not in self._vectors}
+        todo = list(missing.items())
+        for start in range(0, len(todo), BATCH):
+            batch = todo[start : start + BATCH]
+            made = self._encoder.encode([text for _, text in batch])
+            self._vectors.update(zip((h for h, _ in batch), made, strict=True))
+            if progress is not None:
+                progress(min(start + BATCH, len(todo)), len(todo))
+        if not texts:
+            return np.empty((0, self._encoder.size), dtype=np.float32)
+        return np.stack([self._vectors[h] for h in hashes])
+
+    def keep_only(self, texts: Sequence[str]) -> None:
+        """Forgets the vectors of texts that no house holds any more."""
+        wanted = {text_hash(text) for text in texts}
+        self._vectors = {h: v for h, v in self._vectors.items() if h in wanted}
+
+    def __len__(self) -> int:
+        return len(self._vectors)
+
+    def save(self) -> None:
+        """Writes the file as a whole, so that a kill leaves the old one or the new one."""
+        if self._path is None:
+            return
+        hashes: NDArray[np.str_] = np.array(sorted(self._vectors), dtype="U64")
+        vectors = (
+            np.stack([self._vectors[str(h)] for h in hashes])
+            if len(hashes)
+            else np.empty((0, self._encoder.size), dtype=np.float32)
+        )
+        self._path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=self._path.parent, suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                np.savez(
+                    file,
+                    format=np.array(FORMAT),
+                    encoder=np.array(self._encoder.name),
+                    hashes=hashes,
+                    vectors=vectors,
+                )
+            Path(name).replace(self._path)
+        finally:
+            Path(name).unlink(missing_ok=True)

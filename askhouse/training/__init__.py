@@ -1,0 +1,1 @@
+"""Make the models again from knowledge/corpus. Never imported while answering."""

@@ -1,0 +1,1 @@
+"""Harm and lockout: read before any search, on their own."""

@@ -1,0 +1,35 @@
+"""Words and stems of a text, as search, context and decision count them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import snowballstemmer
+
+__all__ = ["STOP_WORDS", "WORD", "stems", "words"]
+
+# Words that carry no topic in a guest's question. Common practice, no source.
+STOP_WORDS = frozenset(
+    """a an the and or but if so to of in on at for from with by as is are was were be been am do
+    does did done have has had can could will would shall should may might must i im ive we us our
+    you your u ur me my he she it its they them their this that these those there here what whats
+    which when where wheres who how hows why hi hello hey please pls plz thanks thank thx ok just
+    any some get got go need want know tell say like also not no yes cant dont doesnt isnt wont""".split()  # noqa: SIM905
+)
+WORD = re.compile(r"[^\W_]+(?:['’][^\W_]+)?")
+_STEMMER = snowballstemmer.stemmer("english")
+
+
+def words(text: str) -> list[str]:
+    """The words of a text in lower case, apostrophes left out ("what's" -> "whats")."""
+    return [re.sub(r"['’]", "", word) for word in WORD.findall(text.lower())]
+
+
+def _topical(text: str) -> Iterator[str]:
+    return (word for word in words(text) if word not in STOP_WORDS)
+
+
+def stems(text: str) -> list[str]:
+    """The stems of the words that carry a topic, in order."""
+    return list(_STEMMER.stemWords(list(_topical(text))))
