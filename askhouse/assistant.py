@@ -5,14 +5,14 @@ This is the table of contents of the engine: each call is a folder beside this f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 from askhouse.answer.compose import cite, part_text, whole_text
 from askhouse.answer.guard import tellable
 from askhouse.answer.phrases import phrase
 from askhouse.decision.calibration import Calibration
-from askhouse.decision.decide import decide
+from askhouse.decision.decide import decide, rated
 from askhouse.encoder import Encoder
 from askhouse.errors import UnknownHouseError
 from askhouse.kinds import Kinds
@@ -106,7 +106,9 @@ class Assistant:
             return self._searches[house]
         except KeyError:
             known = ", ".join(sorted(self._searches)) or "none"
-            raise UnknownHouseError(f"no house is called {house!r}; known houses: {known}") from None
+            raise UnknownHouseError(
+                f"no house is called {house!r}; known houses: {known}"
+            ) from None
 
     def _decide(
         self, search: HouseSearch, part: Part, message: Message, whole: Tongue
@@ -124,16 +126,19 @@ class Assistant:
         if alarm is None and not whole.read:
             return ReplyPart(part=part, decision=_unread(whole), text="")
         hits = () if alarm else search.hits(part.reading, vector, day=message.day, most=MOST_HITS)
-        decision = decide(
-            part, hits, kinds, alarm, self._calibration, verified=message.verified
-        )
+        hits = rated(part, hits, kinds, self._calibration)
+        decision = decide(part, hits, kinds, alarm, self._calibration, verified=message.verified)
         return ReplyPart(part=part, decision=decision, text="", hits=hits)
 
     def _compose(
         self, house: House, decided: list[ReplyPart], message: Message, whole: Tongue
     ) -> Reply:
         def text(part: ReplyPart, length: Length) -> str:
-            if part.decision.outcome is Outcome.ESCALATE and not whole.read and not part.decision.alarm:
+            if (
+                part.decision.outcome is Outcome.ESCALATE
+                and not whole.read
+                and not part.decision.alarm
+            ):
                 return phrase("unread_language", "en", language=language_name(whole.code))
             return part_text(
                 house,
@@ -201,5 +206,3 @@ def _same(first: Decision, second: Decision) -> bool:
         return first.facts[0].id in {fact.id for fact in second.facts}
     # Two gaps stay two: the host must answer each. Two alarms are one call for help.
     return first.outcome is not Outcome.GAP
-
-

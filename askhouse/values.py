@@ -7,8 +7,7 @@ so that a station can only add, never change what an earlier one found.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 
 __all__ = [
@@ -290,6 +289,8 @@ class Hit:
         rank: Place among the hits of this part; the best is 1.
         answers: The reader's estimate that the fact answers the part, 0 to 1;
             None where it was not asked.
+        chance: The calibrated probability that the fact answers the part, 0 to 1;
+            None before the decision.
     """
 
     fact: Fact
@@ -300,6 +301,7 @@ class Hit:
     fused: float
     rank: int
     answers: float | None = None
+    chance: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -334,7 +336,6 @@ class Decision:
         alarm: Set for a safety or lockout escalation.
         topic: The trade topic that a gap is about, where one is known.
         ask_back: The facts between which the reply asks; a gap with a question.
-        signals: The numbers that decided, by name, for `--why`.
     """
 
     outcome: Outcome
@@ -345,7 +346,6 @@ class Decision:
     alarm: Alarm | None = None
     topic: str | None = None
     ask_back: tuple[Fact, ...] = ()
-    signals: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -95,7 +95,9 @@ def alarm_words(house: House, alarm: Alarm, guidance: Guidance, language: str) -
         if house.call_back:
             lines.append(_in(entry.call_back, language).format(number=house.call_back))
         return " ".join(lines)
-    hazard = guidance.hazards.get(alarm.hazard or Hazard.UNCLEAR) or guidance.hazards[Hazard.UNCLEAR]
+    hazard = (
+        guidance.hazards.get(alarm.hazard or Hazard.UNCLEAR) or guidance.hazards[Hazard.UNCLEAR]
+    )
     lines = [_in(hazard.words, language).format(number=house.emergency_number)]
     line = guidance.poison_lines.get(house.country)
     if hazard.poison_help and line:
@@ -118,7 +120,11 @@ def _answer(facts: Sequence[Fact], length: Length) -> str:
 
 def _full(fact: Fact) -> str:
     lines = [fact.text]
-    lines += [phrase("caution", "en", text=caution) for caution in fact.cautions if caution not in fact.text]
+    lines += [
+        phrase("caution", "en", text=caution)
+        for caution in fact.cautions
+        if caution not in fact.text
+    ]
     if fact.media is not None:
         lines.append(phrase("see", "en", link=str(fact.media)))
     return "\n".join(lines)
@@ -138,12 +144,18 @@ def _echo(text: str) -> str:
     return text[:_ECHO].rsplit(" ", 1)[0] + " …"
 
 
-def whole_text(house: House, parts: Sequence[ReplyPart], length: Length, texts: Sequence[str]) -> str:
+def whole_text(
+    house: House, parts: Sequence[ReplyPart], length: Length, texts: Sequence[str]
+) -> str:
     """The reply: parts in the guest's order, nothing said twice, greeting and sign-off around."""
     said = list(dict.fromkeys(text for text in texts if text))
     if len(parts) > 1:
         # Thanks for thanks would only stand between two answers.
-        chat = {text for part, text in zip(parts, texts, strict=True) if part.decision.outcome is Outcome.CHAT}
+        chat = {
+            text
+            for part, text in zip(parts, texts, strict=True)
+            if part.decision.outcome is Outcome.CHAT
+        }
         said = [text for text in said if text not in chat] or said
     if length is Length.SHORT:
         return " ".join(said)

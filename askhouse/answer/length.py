@@ -13,7 +13,9 @@ _END = re.compile(r"(?<=[.!?])\s+(?=[A-Z0-9\"“'(])")
 
 def sentences(text: str) -> list[str]:
     """The sentences of a fact's text, in order."""
-    return [piece.strip() for line in text.splitlines() for piece in _END.split(line) if piece.strip()]
+    return [
+        piece.strip() for line in text.splitlines() for piece in _END.split(line) if piece.strip()
+    ]
 
 
 def fitted(pieces: Sequence[str], room: int) -> str:

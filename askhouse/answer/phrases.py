@@ -18,7 +18,7 @@ def phrases() -> dict[str, dict[str, str]]:
     return loaded
 
 
-def phrase(name: str, language: str, **fields: str) -> str:
+def phrase(name: str, tongue: str, **fields: str) -> str:
     """One phrase in the language, or in English where there is none."""
     forms = phrases()[name]
-    return forms.get(language, forms["en"]).format(**fields)
+    return forms.get(tongue, forms["en"]).format(**fields)

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from askhouse.decision.calibration import Calibration
-from askhouse.decision.signals import SIGNALS, hit_signals
+from askhouse.decision.signals import hit_signals
 from askhouse.kinds import Scores
 from askhouse.values import Alarm, Decision, Fact, Hit, Kind, Outcome, Part
 
-__all__ = ["MOST_FACTS", "decide"]
+__all__ = ["MOST_FACTS", "decide", "rated"]
 
 MOST_FACTS = 3  # more than three facts are not an answer but a guide
 # What a stranger says when he is after a secret, whichever fact is nearest.
@@ -41,7 +42,7 @@ def decide(
 
     Args:
         part: The part.
-        hits: The facts that may answer, best first; empty where an alarm was raised.
+        hits: The facts that may answer, rated, likeliest first; empty after an alarm.
         kinds: The kind head's probabilities.
         alarm: What triage found.
         calibration: Turns signals into a probability, and holds the thresholds.
@@ -56,35 +57,40 @@ def decide(
             alarm=alarm,
         )
     if not hits:
-        return _without_facts(kinds, 0.0, {})
-    signals = hit_signals(part.reading, hits, kinds)
-    chances = calibration.probabilities(signals)
-    order = sorted(range(len(hits)), key=lambda place: -chances[place])
-    best = order[0]
-    named = dict(zip(SIGNALS, signals[best].tolist(), strict=True))
-    if not verified and _after_a_secret(part, hits, chances.tolist(), calibration):
+        return _without_facts(kinds, 0.0)
+    best = hits[0]
+    chance = best.chance or 0.0
+    if not verified and _after_a_secret(part, hits, calibration):
         return _stranger(kinds)
-    if chances[best] >= calibration.threshold:
-        facts = [hits[best].fact]
-        facts += [
-            hits[place].fact for place in order[1:MOST_FACTS] if chances[place] >= calibration.also
+    if chance >= calibration.threshold:
+        further = [
+            hit.fact for hit in hits[1:MOST_FACTS] if (hit.chance or 0.0) >= calibration.also
         ]
         return Decision(
             outcome=Outcome.ANSWER,
-            confidence=float(chances[best]),
-            reason=f"“{hits[best].fact.title}” answers it.",
-            facts=tuple(facts),
-            signals=named,
+            confidence=chance,
+            reason=f"“{best.fact.title}” answers it.",
+            facts=(best.fact, *further),
         )
-    return _without_facts(kinds, float(chances[best]), named, hits[best].fact)
+    return _without_facts(kinds, chance, best.fact)
 
 
-def _without_facts(
-    kinds: Scores, chance: float, named: dict[str, float], nearest: Fact | None = None
-) -> Decision:
+def rated(
+    part: Part, hits: Sequence[Hit], kinds: Scores, calibration: Calibration
+) -> tuple[Hit, ...]:
+    """The hits with the chance that each answers the part, likeliest first."""
+    if not hits:
+        return ()
+    chances = calibration.probabilities(hit_signals(part.reading, hits, kinds)).tolist()
+    rated = [replace(hit, chance=chance) for hit, chance in zip(hits, chances, strict=True)]
+    return tuple(sorted(rated, key=lambda hit: -(hit.chance or 0.0)))
+
+
+def _without_facts(kinds: Scores, chance: float, nearest: Fact | None = None) -> Decision:
     """A part that no fact answers: to the host, chat, or a gap, by what it most likely is."""
     likely = max(
-        ("question", "damage", "request", "complaint", "chat"), key=lambda name: kinds.get(name, 0.0)
+        ("question", "damage", "request", "complaint", "chat"),
+        key=lambda name: kinds.get(name, 0.0),
     )
     confidence = (1 - chance) * kinds.get(likely, 0.0)
     if likely == "question":
@@ -93,19 +99,15 @@ def _without_facts(
             outcome=Outcome.GAP,
             confidence=1 - chance,
             reason=f"No fact of the house answers it{near}.",
-            signals=named,
         )
     if likely == "chat":
-        return Decision(
-            outcome=Outcome.CHAT, confidence=confidence, reason="It asks for nothing.", signals=named
-        )
+        return Decision(outcome=Outcome.CHAT, confidence=confidence, reason="It asks for nothing.")
     kind = Kind(likely)
     return Decision(
         outcome=Outcome.ESCALATE,
         kind=kind,
         confidence=confidence,
         reason=_KIND_REASON[kind],
-        signals=named,
     )
 
 
@@ -116,13 +118,9 @@ _KIND_REASON = {
 }
 
 
-def _after_a_secret(
-    part: Part, hits: Sequence[Hit], chances: Sequence[float], calibration: Calibration
-) -> bool:
+def _after_a_secret(part: Part, hits: Sequence[Hit], calibration: Calibration) -> bool:
     """Whether an unverified sender wants a sensitive fact, whatever the story."""
-    likely = [
-        hit for hit, chance in zip(hits, chances, strict=True) if chance >= calibration.threshold
-    ]
+    likely = [hit for hit in hits if (hit.chance or 0.0) >= calibration.threshold]
     if any(hit.fact.sensitive for hit in likely):
         return True
     return bool(_AFTER_A_SECRET.search(part.reading)) and any(

@@ -16,16 +16,23 @@ __all__ = ["SIGNALS", "hit_signals"]
 
 _ASKS = {
     "asks_where": re.compile(r"\b(?:wher\w*|dove|dónde|donde|où|wo|waar|onde)\b", re.I),
-    "asks_when": re.compile(r"\b(?:when\w*|what time|what day|until|till|how late|wann|quand|cuándo)\b", re.I),
-    "asks_how": re.compile(r"\b(?:how (?:do|does|to|can|u|d)|hw|working?|comment|cómo|wie|hoe)\b", re.I),
+    "asks_when": re.compile(
+        r"\b(?:when\w*|what time|what day|until|till|how late|wann|quand|cuándo)\b", re.I
+    ),
+    "asks_how": re.compile(
+        r"\b(?:how (?:do|does|to|can|u|d)|hw|working?|comment|cómo|wie|hoe)\b", re.I
+    ),
     "asks_may": re.compile(
-        r"\b(?:can (?:we|i|u|you)|may|allowed|ok (?:to|if|for)|is it ok|fine to|possible|permitted)\b", re.I
+        r"\b(?:can (?:we|i|u|you)|may|allowed|ok (?:to|if|for)|is it ok|fine to|possible|permitted)\b",
+        re.I,
     ),
     "asks_is_there": re.compile(
         r"\b(?:is there|are there|any|do you have|have you|got (?:a|any)|do we (?:get|have))\b|^\W*\w+\W*\?+\W*$",
         re.I,
     ),
-    "asks_amount": re.compile(r"\b(?:how (?:much|many|long|far|big|deep|hot|cold|old|fast)|cost|price|size)\b", re.I),
+    "asks_amount": re.compile(
+        r"\b(?:how (?:much|many|long|far|big|deep|hot|cold|old|fast)|cost|price|size)\b", re.I
+    ),
 }
 
 SIGNALS = (
@@ -64,7 +71,11 @@ def hit_signals(text: str, hits: Sequence[Hit], kinds: Scores) -> NDArray[np.flo
     missing = 1.0 - max((hit.covered for hit in hits), default=0.0) if asked else 0.0
     asks = [float(bool(pattern.search(text))) for pattern in _ASKS.values()]
     length = min(len(words(text)), 60) / 20
-    kind = [_logit(kinds.get(name.removeprefix("kind_"), 0.0)) for name in SIGNALS if name.startswith("kind_")]
+    kind = [
+        _logit(kinds.get(name.removeprefix("kind_"), 0.0))
+        for name in SIGNALS
+        if name.startswith("kind_")
+    ]
     return np.array(
         [
             [

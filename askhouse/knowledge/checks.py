@@ -111,7 +111,7 @@ def _iso_date(text: str) -> dt.date | None:
 
 # Codes that CLDR, from which Babel's names come, keeps beside those of ISO 3166-1: groups of
 # countries, user-assigned codes, and parts of countries under exceptional reservation.
-_NOT_ISO_3166 = frozenset("AC CP CQ DG EA EU EZ IC QO TA UN XA XB XK ZZ".split())
+_NOT_ISO_3166 = re.compile("AC|C[PQ]|DG|E[AUZ]|IC|QO|TA|UN|X[ABK]|ZZ")
 _ALSO_WRITTEN = {"UK": "GB", "EL": "GR"}
 
 
@@ -121,7 +121,7 @@ def _countries() -> Mapping[str, str]:
     return {
         code: name
         for code, name in names.items()
-        if re.fullmatch("[A-Z]{2}", code) and code not in _NOT_ISO_3166
+        if re.fullmatch("[A-Z]{2}", code) and not _NOT_ISO_3166.fullmatch(code)
     }
 
 
@@ -148,25 +148,26 @@ def checked_country(text: str) -> str:
     )
 
 
+@cache
+def _zones() -> tuple[str, ...]:
+    return tuple(sorted(zoneinfo.available_timezones()))
+
+
 def checked_timezone(text: str) -> str:
     """A time zone by its IANA name."""
-    zones = zoneinfo.available_timezones()
-    if text not in zones:
+    if text not in _zones():
         raise amiss(
             "is not a time zone.",
-            f"{did_you_mean_zone(text)}Write its IANA name, such as Europe/London.",
+            f"{_did_you_mean_zone(text)}Write its IANA name, such as Europe/London.",
         )
     return text
 
 
-def did_you_mean_zone(text: str) -> str:
+def _did_you_mean_zone(text: str) -> str:
     """The zone that was probably meant, also by its town alone: `Athens` → Europe/Athens."""
-    zones = sorted(zoneinfo.available_timezones())
-    by_town = {zone.rpartition("/")[2].lower(): zone for zone in reversed(zones) if "/" in zone}
-    town = by_town.get(text.strip().replace(" ", "_").lower())
-    if town:
-        return f'Did you mean "{town}"? '
-    return did_you_mean(text, {zone.lower(): zone for zone in zones}.values())
+    ending = "/" + text.strip().replace(" ", "_").lower()
+    town = next((zone for zone in _zones() if zone.lower().endswith(ending)), None)
+    return f'Did you mean "{town}"? ' if town else did_you_mean(text, _zones())
 
 
 # Numbers in use that the metadata does not have: the gendarmerie and the ambulance of Morocco,

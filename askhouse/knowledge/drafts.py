@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
@@ -46,7 +46,8 @@ class Drafts:
     """What one file gave.
 
     Attributes:
-        drafts: The facts and notes that are right for themselves.
+        drafts: The facts and notes, as far as they are right; with an error among the problems,
+            only for finding more problems.
         ids: Every id the file names, also of a fact that has problems, with its place.
     """
 
@@ -74,6 +75,9 @@ def read_facts(written: Written, listed: object, at: Place, topic: str | None) -
             drafts.append(Draft(id=head.id, head=head, written=written, at=place))
         except ValidationError as error:
             problems += explain(error, FactFile, written, place, thing="a fact", name=fact_id)
+            rest = _without_refused(FactFile, given, error, fact_id or _UNNAMED)
+            if rest is not None:
+                drafts.append(Draft(id=rest.id, head=rest, written=written, at=place))
     return Drafts(written, tuple(drafts), tuple(ids), tuple(problems))
 
 
@@ -95,10 +99,10 @@ def read_note(file: str, text: str, note_id: str) -> Drafts:
         problem = written.problem((), "The note has no text.", "Write it below the second ---.")
         problems.append(problem)
     head = None if syntax else _head(written, note_id, problems)
-    if head is None or problems:
+    if head is None:
         return Drafts(written, (), ids, tuple(problems))
     draft = Draft(id=note_id, head=head, blocks=blocks, written=written, at=())
-    return Drafts(written, (draft,), ids, ())
+    return Drafts(written, (draft,), ids, tuple(problems))
 
 
 def _head(written: Written, note_id: str, problems: list[Problem]) -> NoteHead | None:
@@ -107,6 +111,30 @@ def _head(written: Written, note_id: str, problems: list[Problem]) -> NoteHead |
         return NoteHead.model_validate(values)
     except ValidationError as error:
         problems += explain(error, NoteHead, written, (), thing="a note", name=note_id)
+        return _without_refused(NoteHead, values, error, note_id)
+
+
+_Head = TypeVar("_Head", FactFile, NoteHead)
+_UNNAMED = "unnamed"
+
+
+def _without_refused(
+    model: type[_Head], given: Any, error: ValidationError, name: str
+) -> _Head | None:
+    """What is left of a refused fact, so that the problems of its texts come at once as well.
+
+    It never becomes a fact, since the house has an error. It counts as sensitive: the refused
+    field may have been the one that says so.
+    """
+    if not isinstance(given, dict):
+        return None
+    refused = {one["loc"][0] for one in error.errors() if one["loc"]}
+    stand_ins = {"id": name, "topic": "-", "text": "-", "title": "-"}
+    rest = {key: stand_ins[key] for key in stand_ins if key in model.model_fields}
+    rest |= {key: value for key, value in given.items() if key not in refused}
+    try:
+        return model.model_validate({**rest, "sensitive": True})
+    except ValidationError:
         return None
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import types
 import typing
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -51,58 +52,56 @@ def explain(
         thing: What it is, such as "a fact".
         name: Its id, where that can be shown.
     """
-    return [
-        _problem(one, model, written, at, thing, name) for one in error.errors(include_url=False)
-    ]
+    explainer = _Explainer(model, written, at, thing, name)
+    return [explainer.problem(one) for one in error.errors(include_url=False)]
 
 
-def _problem(
-    error: Any, model: type[BaseModel], written: Written, at: Place, thing: str, name: str | None
-) -> Problem:
-    loc: Place = error["loc"]
-    place = (*at, *loc)
-    kind: str = error["type"]
-    inner = _model_at(model, loc[:-1])
-    if kind == "extra_forbidden":
-        part = f"`{loc[-2]}`" if len(loc) > 1 else thing
-        hint = did_you_mean(str(loc[-1]), field_names(inner))
-        mend = f"{hint}Mend the name, or remove the line."
-        return written.problem(place, f"is not a field of {part}.", mend)
-    if kind == "missing":
-        mend = f"Write, for example, `{loc[-1]}: {_example(inner, loc[-1])}`."
-        return written.problem(place, "is missing.", mend)
-    if kind == "host":
-        what, mend = error["ctx"]["what"], error["ctx"]["mend"]
-        if what == "is empty.":
-            mend = _mend_empty(inner, loc, thing, name)
-        return written.problem(place, what, mend)
-    if kind == "literal_error":
-        return written.problem(
-            place,
-            "is none of the words it may be.",
-            f"Write {error['ctx']['expected'].replace(chr(39), '')}.",
-        )
-    if error["input"] is None:
-        return written.problem(place, "is empty.", _mend_empty(inner, loc, thing, name))
-    what, mend = _KINDS.get(kind, ("cannot be read.", "See knowledge/README.md for its form."))
-    return written.problem(place, what, mend)
+@dataclass(frozen=True, slots=True)
+class _Explainer:
+    """The arguments of `explain`, and one problem at a time."""
+
+    model: type[BaseModel]
+    written: Written
+    at: Place
+    thing: str
+    name: str | None
+
+    def problem(self, error: Any) -> Problem:
+        loc: Place = error["loc"]
+        what, mend = self._sentences(error, loc, _model_at(self.model, loc[:-1]))
+        return self.written.problem((*self.at, *loc), what, mend)
+
+    def _sentences(self, error: Any, loc: Place, inner: type[BaseModel]) -> tuple[str, str]:
+        kind: str = error["type"]
+        if kind == "extra_forbidden":
+            part = f"`{loc[-2]}`" if len(loc) > 1 else self.thing
+            hint = did_you_mean(str(loc[-1]), field_names(inner))
+            return f"is not a field of {part}.", f"{hint}Mend the name, or remove the line."
+        if kind == "missing":
+            return "is missing.", f"Write, for example, `{loc[-1]}: {_example(inner, loc[-1])}`."
+        if error["input"] is None or error.get("ctx", {}).get("what") == "is empty.":
+            return "is empty.", self._mend_empty(loc, inner)
+        if kind == "host":
+            return error["ctx"]["what"], error["ctx"]["mend"]
+        if kind == "literal_error":
+            choices = error["ctx"]["expected"].replace("'", "")
+            return "is none of the words it may be.", f"Write {choices}."
+        return _KINDS.get(kind, ("cannot be read.", "See knowledge/README.md for its form."))
+
+    def _mend_empty(self, loc: Place, inner: type[BaseModel]) -> str:
+        if loc == ("text",):
+            which = f'the fact "{self.name}"' if self.name else "the fact"
+            return f"Write the sentence a guest should read, or remove {which}."
+        if not loc or isinstance(loc[-1], int):
+            return "Write it, or remove the line."
+        example = f"Write, for example, `{loc[-1]}: {_example(inner, loc[-1])}`"
+        required = _required(inner, loc[-1])
+        return f"{example}." if required else f"{example}, or remove the line."
 
 
 def field_names(model: type[BaseModel]) -> list[str]:
     """The names of a model's fields as they stand in a file."""
     return [info.alias or name for name, info in model.model_fields.items()]
-
-
-def _mend_empty(model: type[BaseModel], loc: Place, thing: str, name: str | None) -> str:
-    if loc and loc[-1] == "text":
-        which = f'the fact "{name}"' if name else "the fact"
-        return f"Write the sentence a guest should read, or remove {which}."
-    if loc and isinstance(loc[-1], int):
-        return "Write it, or remove the line."
-    if not loc:
-        return f"Write {thing} here, or remove the line."
-    example = f"Write, for example, `{loc[-1]}: {_example(model, loc[-1])}`"
-    return f"{example}." if _required(model, loc[-1]) else f"{example}, or remove the line."
 
 
 def _field(model: type[BaseModel], name: str | int) -> Any:

@@ -16,9 +16,9 @@ from askhouse.knowledge.near import did_you_mean
 from askhouse.knowledge.notes import note_text, sections_of
 from askhouse.knowledge.problems import Problem, Severity
 from askhouse.knowledge.schema import FactFile
-from askhouse.knowledge.sensitive import looks_sensitive
+from askhouse.knowledge.sensitive import looks_sensitive, names_secret
 from askhouse.knowledge.written import Place, Written
-from askhouse.values import Fact, Source
+from askhouse.values import Fact, Section, Source
 
 __all__ = ["Filler", "finish"]
 
@@ -56,7 +56,7 @@ class Filler:
     def _unknown(self, name: str, place: Place, line: int | None) -> None:
         shown = bool(names_in(f"{{{name}}}")) and not self.secret
         which = f"{{{name}}}" if shown else "a name in braces"
-        hint = did_you_mean(name, self.values.words)
+        hint = did_you_mean(name, {*self.values.words, *self.values.broken})
         self.problems.append(
             self.written.problem(
                 place,
@@ -84,7 +84,9 @@ def finish(draft: Draft, values: HouseValues) -> tuple[Fact, list[Problem]]:
     """The fact, and the problems of its texts (with errors among them, it must not be used)."""
     head, at = draft.head, draft.at
     own_text = head.text if isinstance(head, FactFile) else note_text(draft.blocks)
-    looks = looks_sensitive(own_text)
+    looks = looks_sensitive(own_text, *head.cautions, head.caution or "") or names_secret(
+        head.title or "", *head.asks
+    )
     filler = Filler(draft.written, values, [], secret=head.sensitive or looks)
     cautions = tuple(
         filler.fill(text, (*at, "cautions", number)) for number, text in enumerate(head.cautions)
@@ -92,7 +94,8 @@ def finish(draft: Draft, values: HouseValues) -> tuple[Fact, list[Problem]]:
     if head.caution is not None:
         cautions += (filler.fill(head.caution, (*at, "caution")),)
     if isinstance(head, FactFile):
-        text, sections = filler.fill(head.text, (*at, "text")), ()
+        text = filler.fill(head.text, (*at, "text"))
+        sections: tuple[Section, ...] = ()
     else:
         blocks = [replace(b, text=filler.fill(b.text, (), b.line)) for b in draft.blocks]
         text, sections = note_text(blocks), sections_of(blocks)
@@ -124,7 +127,8 @@ def _title(fact_id: str) -> str:
 
 
 def _warnings(draft: Draft, looks: bool) -> list[Problem]:
-    if not looks or draft.head.sensitive:
+    # `sensitive: false` in the file is an answer; only silence is asked about.
+    if not looks or "sensitive" in draft.head.model_fields_set:
         return []
     place = (*draft.at, "text") if isinstance(draft.head, FactFile) else ()
     return [

@@ -1,4 +1,8 @@
-"""Which files make a house: one file, or a folder with `house.yaml`, `facts/` and `notes/`."""
+"""Which files make a house: one file, or a folder with `house.yaml`, `facts/` and `notes/`.
+
+What lies there and is not read is told, since a host who put it there thinks
+that guests are answered from it.
+"""
 
 from __future__ import annotations
 
@@ -6,23 +10,30 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from askhouse.knowledge.problems import Problem
+from askhouse.knowledge.near import did_you_mean
+from askhouse.knowledge.problems import Problem, Severity
 from askhouse.knowledge.written import MAX_FILE_BYTES, decode
 
 __all__ = ["HouseFiles", "find_houses"]
 
 _YAML = (".yaml", ".yml")
 _MARKDOWN = (".md",)
+_READ = {"facts": _YAML, "notes": _MARKDOWN}
+_MEND_PLACE = "Name the folder of your houses, such as knowledge/houses."
 
 
 @dataclass(frozen=True, slots=True)
 class HouseFiles:
-    """The files of one house; `root` is the folder to which their names are relative."""
+    """The files of one house; `root` is the folder to which their names are relative.
+
+    `unread` holds the problems of files that lie in the house's folder and are not read.
+    """
 
     root: Path
     main: Path
     facts: tuple[Path, ...] = ()
     notes: tuple[Path, ...] = ()
+    unread: tuple[Problem, ...] = ()
 
     @property
     def main_file(self) -> str:
@@ -47,7 +58,7 @@ class HouseFiles:
 def find_houses(path: Path) -> tuple[list[HouseFiles], list[Problem]]:
     """The houses at a path, by name, and the folders that hold none."""
     if path.is_file():
-        if path.name in ("house.yaml", "house.yml"):
+        if path.stem == "house":
             return [_in_folder(path.parent, path.parent, path)], []
         return [HouseFiles(path.parent, path)], []
     if not path.is_dir():
@@ -55,29 +66,36 @@ def find_houses(path: Path) -> tuple[list[HouseFiles], list[Problem]]:
     main = _main_file(path)
     if main is not None:
         return [_in_folder(path, path, main)], []
+    return _in_library(path)
+
+
+def _in_library(root: Path) -> tuple[list[HouseFiles], list[Problem]]:
     houses: list[HouseFiles] = []
     problems: list[Problem] = []
-    for entry in _visible(path):
+    for entry in _visible(root):
         if entry.is_dir():
             main = _main_file(entry)
             if main is not None:
-                houses.append(_in_folder(path, entry, main))
-            elif any(_visible(entry)):
+                houses.append(_in_folder(root, entry, main))
+            elif _visible(entry):
                 mend = "Add a house.yaml, or move the folder to another place."
-                file = _name(path, entry)
+                file = _name(root, entry)
                 problems.append(_file_problem(file, "The folder has no house.yaml.", mend))
-        elif entry.suffix in _YAML:
-            houses.append(HouseFiles(path, entry))
+        elif entry.suffix in _YAML and entry.is_file():
+            houses.append(HouseFiles(root, entry))
     if not houses and not problems:
-        problems.append(_file_problem(path.name, "No house is in this folder.", _MEND_PLACE))
+        problems.append(_file_problem(root.name, "No house is in this folder.", _MEND_PLACE))
     return houses, problems
 
 
-_MEND_PLACE = "Name the folder of your houses, such as knowledge/houses."
-
-
-def _file_problem(file: str, what: str, mend: str) -> Problem:
-    return Problem(file=file, line=1, field="", what=what, mend=mend)
+def _in_folder(root: Path, folder: Path, main: Path) -> HouseFiles:
+    return HouseFiles(
+        root,
+        main,
+        facts=tuple(_read_files(folder, "facts")),
+        notes=tuple(_read_files(folder, "notes")),
+        unread=tuple(_unread(root, folder, main)),
+    )
 
 
 def _main_file(folder: Path) -> Path | None:
@@ -85,25 +103,43 @@ def _main_file(folder: Path) -> Path | None:
     return next((path for path in names if path.is_file()), None)
 
 
-def _in_folder(root: Path, folder: Path, main: Path) -> HouseFiles:
-    return HouseFiles(
-        root,
-        main,
-        facts=tuple(_files(folder / "facts", _YAML)),
-        notes=tuple(_files(folder / "notes", _MARKDOWN)),
-    )
+def _read_files(folder: Path, name: str) -> Iterator[Path]:
+    for entry in _visible(folder / name):
+        if entry.is_file() and entry.suffix in _READ[name]:
+            yield entry
 
 
-def _files(folder: Path, suffixes: tuple[str, ...]) -> Iterator[Path]:
-    if folder.is_dir():
-        for entry in _visible(folder):
-            if entry.is_file() and entry.suffix in suffixes:
-                yield entry
+def _unread(root: Path, folder: Path, main: Path) -> Iterator[Problem]:
+    for name, suffixes in _READ.items():
+        read = set(_read_files(folder, name))
+        for entry in _visible(folder / name):
+            if entry not in read:
+                mend = f"Files of {name}/ end in {' or '.join(suffixes)}; move or rename it."
+                yield _unread_problem(_name(root, entry), mend)
+    for entry in _visible(folder):
+        if entry.is_dir() and entry.name not in _READ:
+            hint = did_you_mean(entry.name, _READ)
+            mend = f"{hint}Facts are in facts/, notes in notes/."
+            yield _unread_problem(_name(root, entry), mend)
+        elif entry != main and entry.suffix in _YAML:
+            yield _unread_problem(_name(root, entry), "Move it to facts/ if it holds facts.")
+
+
+def _unread_problem(file: str, mend: str) -> Problem:
+    what = "This is not read."
+    return Problem(file=file, line=1, field="", what=what, mend=mend, severity=Severity.WARNING)
+
+
+def _file_problem(file: str, what: str, mend: str) -> Problem:
+    return Problem(file=file, line=1, field="", what=what, mend=mend)
 
 
 def _visible(folder: Path) -> list[Path]:
-    """What lies in a folder, by name, without hidden files."""
-    return sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))
+    """What lies in a folder, by name, without hidden files; nothing where it cannot be opened."""
+    try:
+        return sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))
+    except OSError:
+        return []
 
 
 def _name(root: Path, path: Path) -> str:

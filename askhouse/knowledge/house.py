@@ -17,6 +17,7 @@ from askhouse.knowledge.house_values import HouseValues, read_values
 from askhouse.knowledge.near import did_you_mean
 from askhouse.knowledge.problems import Problem, Severity, has_error
 from askhouse.knowledge.schema import HouseFile
+from askhouse.knowledge.sensitive import looks_sensitive
 from askhouse.knowledge.written import Written, read_yaml
 from askhouse.values import Fact, House, Units
 
@@ -35,8 +36,9 @@ class HouseReading:
 def read_house(files: HouseFiles) -> tuple[HouseReading, list[Problem]]:
     """The house of these files and all their problems."""
     written, problems = _read_main(files)
+    problems += files.unread
     if not isinstance(written.values, dict):
-        if not problems:
+        if not has_error(problems):
             problems.append(_no_house(written))
         gathered = _gather(files)
         return HouseReading(None), [*problems, *(p for d in gathered for p in d.problems)]
@@ -87,6 +89,14 @@ def _doubts(house: HouseFile, written: Written) -> Iterator[Problem]:
             f"Write the number that every phone in {country} reaches.",
             severity=Severity.WARNING,
         )
+    for field in ("greeting", "sign_off"):
+        if looks_sensitive(getattr(house, field) or ""):
+            yield written.problem(
+                (field,),
+                "seems to say a code or password, and goes to everyone who writes.",
+                "Write it in a fact with `sensitive: true`.",
+                severity=Severity.WARNING,
+            )
     if house.call_back is not None and not is_valid_phone(house.call_back):
         yield written.problem(
             ("call_back",),

@@ -71,8 +71,8 @@ def load_houses(folder: Path) -> Library:
         if reading.slug is not None:
             slugs.setdefault(reading.slug, []).append((files, reading.slug_line))
     houses: dict[str, House] = {}
-    for files, reading, own in read:
-        own = [*own, *_twice(files, reading.slug, slugs)]
+    for files, reading, alone in read:
+        own = [*alone, *_twice(files, reading.slug, slugs)]
         problems += own
         if reading.house is not None and not has_error(own):
             houses[reading.house.slug] = reading.house
@@ -83,7 +83,16 @@ def load_house(path: Path) -> LoadedHouse:
     """The one house of a path: a folder with `house.yaml`, or a file."""
     library = load_houses(path)
     houses = list(library.houses.values())
-    return LoadedHouse(houses[0] if len(houses) == 1 else None, library.problems)
+    if len(houses) == 1:
+        return LoadedHouse(houses[0], library.problems)
+    several = [_several(path, len(houses))] if houses else []
+    return LoadedHouse(None, in_order([*library.problems, *several]))
+
+
+def _several(path: Path, count: int) -> Problem:
+    what = f"The folder holds {count} houses, and one is wanted."
+    mend = "Name the folder or the file of the house."
+    return Problem(file=path.name, line=1, field="", what=what, mend=mend)
 
 
 def _twice(

@@ -15,7 +15,9 @@ _ALIKE = 75.0
 
 def nearest(word: str, choices: Iterable[str]) -> str | None:
     """The choice most like the word, or None when none is much like it."""
-    found = process.extractOne(word.lower(), list(choices), scorer=fuzz.ratio, score_cutoff=_ALIKE)
+    found = process.extractOne(
+        word, list(choices), scorer=fuzz.ratio, processor=str.lower, score_cutoff=_ALIKE
+    )
     return None if found is None else str(found[0])
 
 

@@ -7,6 +7,7 @@ message cannot (emphasis, links, code) is turned into its words.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
@@ -20,6 +21,7 @@ from askhouse.values import Section
 __all__ = ["Block", "BlockKind", "blocks_of", "note_text", "sections_of", "split_note"]
 
 _FENCE = "---"
+_COMMENT = re.compile(r"<!--.*?-->", re.DOTALL)
 
 
 class BlockKind(Enum):
@@ -68,8 +70,10 @@ def split_note(file: str, text: str) -> tuple[str, str, int] | Problem:
 
 def blocks_of(body: str, first_line: int) -> tuple[Block, ...]:
     """The body's headings, paragraphs and steps in order."""
-    # Markup of the web is read as text: a note is not a web page.
-    tokens = MarkdownIt("commonmark", {"html": False}).parse(body)
+    # Markup of the web is read as text, since a note is not a web page; but what a host hides
+    # from a reader of the file must not be read to a guest either.
+    shown = _COMMENT.sub(lambda comment: "\n" * comment[0].count("\n"), body)
+    tokens = MarkdownIt("commonmark", {"html": False}).parse(shown)
     return tuple(block for block in _Walk(first_line).blocks(tokens) if block.text)
 
 
@@ -186,10 +190,8 @@ def note_text(blocks: Sequence[Block]) -> str:
     lines: list[str] = []
     before: BlockKind | None = None
     for block in blocks:
-        both_lists = before is BlockKind.STEP and block.kind is BlockKind.STEP
-        if before is not None and block.kind is BlockKind.HEADING:
-            lines.append("")
-        elif before is BlockKind.STEP and not both_lists:
+        after_steps = before is BlockKind.STEP and block.kind is not BlockKind.STEP
+        if after_steps or (before is not None and block.kind is BlockKind.HEADING):
             lines.append("")
         lines.append(str(block))
         before = block.kind

@@ -8,7 +8,7 @@ come at once. None holds a text of a sensitive fact.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 __all__ = ["Problem", "Severity", "has_error", "in_order", "listing"]
@@ -59,9 +59,15 @@ def in_order(problems: Iterable[Problem]) -> tuple[Problem, ...]:
     )
 
 
-def listing(problems: Iterable[Problem]) -> str:
-    """All problems as a host reads them, with the count at the end; empty for none."""
+def listing(problems: Iterable[Problem], folder: str = "") -> str:
+    """All problems as a host reads them, with the count at the end; empty for none.
+
+    `folder` is put before each file, so that an editor finds it: the folder that was loaded, as
+    the host named it.
+    """
     ordered = in_order(problems)
+    if folder:
+        ordered = tuple(replace(p, file=f"{folder.rstrip('/')}/{p.file}") for p in ordered)
     if not ordered:
         return ""
     errors = sum(problem.severity is Severity.ERROR for problem in ordered)

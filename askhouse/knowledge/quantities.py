@@ -87,12 +87,13 @@ _WRITTEN: dict[str, str] = {
 }
 _AMBIGUOUS = frozenset({"gallon", "gallons", "gal"})
 # Where a gallon has been, or still is, an imperial one.
-_IMPERIAL_GALLON = frozenset("GB IE CA AU NZ IM JE GG ZA IN".split())
+_IMPERIAL_GALLON = frozenset({"AU", "CA", "GB", "GG", "IE", "IM", "IN", "JE", "NZ", "ZA"})
 
 
 @cache
 def _registry() -> Any:
-    import pint  # building its table of units takes a third of a second; most houses need none
+    # Here, since importing pint takes a third of a second and most houses have no amounts.
+    import pint  # noqa: PLC0415
 
     return pint.UnitRegistry()
 

@@ -34,7 +34,7 @@ _WEEKDAYS = {
     "SA": "Saturday",
     "SU": "Sunday",
 }
-_PARTS = frozenset("FREQ INTERVAL COUNT UNTIL WKST BYDAY BYMONTHDAY".split())
+_PARTS = frozenset({"FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST", "BYDAY", "BYMONTHDAY"})
 _ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 
 

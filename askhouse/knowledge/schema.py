@@ -38,7 +38,16 @@ from askhouse.knowledge.checks import (
 )
 from askhouse.values import Media, Season
 
-__all__ = ["FactFile", "FileModel", "HouseFile", "MediaFile", "NoteHead", "SeasonFile", "Text"]
+__all__ = [
+    "FIELD_NAMES",
+    "FactFile",
+    "FileModel",
+    "HouseFile",
+    "MediaFile",
+    "NoteHead",
+    "SeasonFile",
+    "Text",
+]
 
 Text = Annotated[str, AfterValidator(checked_text)]
 Id = Annotated[str, AfterValidator(checked_id)]
@@ -264,3 +273,11 @@ class HouseFile(FileModel):
     @classmethod
     def _is_a_number(cls, text: str | None, info: ValidationInfo) -> str | None:
         return None if text is None else checked_phone(text, info.data.get("country"))
+
+
+FIELD_NAMES = frozenset({"facts"}) | {
+    field.alias or name
+    for model in (HouseFile, FactFile, NoteHead, SeasonFile, MediaFile)
+    for name, field in model.model_fields.items()
+}
+"""Every name a line of a house file can have, but for those of values."""

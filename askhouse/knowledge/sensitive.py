@@ -10,33 +10,52 @@ import re
 
 from askhouse.knowledge.fill import names_in
 
-__all__ = ["looks_sensitive"]
+__all__ = ["looks_sensitive", "names_secret"]
 
-_SECRET = r"(?:pass ?word|pass ?code|pass ?phrase|pin|combination|key ?safe|lock ?box|keypad|code)"
-# Codes that are no secret: an area's, a machine's, a parcel of text.
+# A code as it is said, with three to eight digits: 4471, C5580, 52A7, 7-1-8, C 5 0 8. More are
+# a phone number, and with a unit behind it is a measure.
+_CODE = (
+    r"(?<![\w:.,-])(?<![0-9] )(?:[A-Z][ -]?)?(?=[0-9](?:[ -]?[A-Z]?[0-9]){2})"
+    r"[0-9](?:[ -]?[0-9A-Z#*]){2,7}(?![\w:]|[.,-][0-9]| ?[0-9]| ?%)"
+    r"(?! ?(?:cm|mm|m|km|kg|g|ml|l|ft|am|pm|metres?|meters?|yards?|feet|inches|minutes?|hours?|"
+    r"steps|degrees|litres?|euros?|dollars|pounds)\b)"
+)
+_LOCK = (
+    r"(?:pass ?code|pin|combination|key ?(?:safe|box)|lock ?box|key ?pad|pad ?lock|"
+    r"(?:number|combination|code) lock|codes?)"
+)
+# What has a code that is no secret, and what has a number beside a lock that is none.
 _HARMLESS = re.compile(
     r"\b(?:zip|post|postal|area|country|dial(?:ling|ing)?|error|fault|colou?r|dress|qr|bar|"
     r"discount|promo|building|highway) ?-?codes?\b[^.;]*",
     re.IGNORECASE,
 )
-# Digits within the same sentence after the word, at most 60 characters on; then digits
-# before it ("4471 is the code").
-_CODE_AFTER = re.compile(rf"\b{_SECRET}s?\b[^.!?\n]{{0,60}}?\b[0-9#*]{{3,10}}\b", re.IGNORECASE)
-_CODE_BEFORE = re.compile(rf"\b[0-9]{{3,10}}\b[^.!?\n]{{0,25}}\b{_SECRET}\b", re.IGNORECASE)
-# A password is said after "is", "are" or a colon, and is neither a place nor a way of saying it.
+# In one sentence: the code at most 60 characters after the lock, or 30 before it.
+_AFTER = re.compile(rf"\b(?i:{_LOCK})\b[^.!?\n]{{0,60}}?{_CODE}")
+_BEFORE = re.compile(rf"{_CODE}[^.!?\n]{{0,30}}\b(?i:{_LOCK})\b")
+_OPENS = re.compile(rf"\b(?i:opens? with|dial|enter|type in|punch in)\b[^.!?\n]{{0,15}}?{_CODE}")
+# A password is said after "is" or a colon, and is neither a place nor a way of saying it.
 _PASSWORD = re.compile(
-    r"\bpass ?(?:word|phrase)s?\b(?: for [^.:]{1,40}?)?(?: is|:| =|,)\s+[\"'“‘]?(?!(?:on|in|at|the|"
-    r"under|inside|behind|beside|by|not|also|printed|written|taped|stuck|shown|below|above|sent|"
-    r"as|case|all|a|an|and|or|ask|please|your|our|you|we|it|same|different|needed|changed|there|"
-    r"required)\b)\S{4,}",
+    r"\bpass ?(?:word|phrase)s?\b(?: (?:for|of) [^.:]{1,40}?)?(?: is|:| =|,)\s+[\"'\u201c\u2018]?"
+    r"(?!(?:on|in|at|the|under|inside|behind|beside|by|not|also|printed|written|taped|stuck|shown|"
+    r"below|above|sent|as|case|all|a|an|and|or|ask|please|your|our|you|we|it|same|different|"
+    r"needed|changed|there|required)\b)\S{4,}",
     re.IGNORECASE,
 )
-_VALUE = re.compile(r"password|passcode|passphrase|(?:^|[._])(?:code|pin)(?:$|[._])")
+_EMERGENCY = re.compile(r"\b(?i:dial|call|ring) [0-9]{3}\b")
+_SECRET_NAME = re.compile(r"password|passcode|passphrase|(?:^|[._])(?:code|pin)(?:$|[._])")
 
 
-def looks_sensitive(text: str) -> bool:
-    """Whether the text seems to say a code or password, or names a value that is one."""
-    if any(_VALUE.search(name) for name in names_in(text)):
-        return True
-    rest = _HARMLESS.sub("", text)
-    return any(pattern.search(rest) for pattern in (_CODE_AFTER, _CODE_BEFORE, _PASSWORD))
+def looks_sensitive(*texts: str) -> bool:
+    """Whether a text seems to say a code or password, or names a value that is one."""
+    return names_secret(*texts) or any(_says_code(text) for text in texts)
+
+
+def names_secret(*texts: str) -> bool:
+    """Whether a text names a value that is a code or password, such as `{wifi_password}`."""
+    return any(_SECRET_NAME.search(name) for text in texts for name in names_in(text))
+
+
+def _says_code(text: str) -> bool:
+    rest = _EMERGENCY.sub("", _HARMLESS.sub("", text))
+    return any(pattern.search(rest) for pattern in (_AFTER, _BEFORE, _OPENS, _PASSWORD))

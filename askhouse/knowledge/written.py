@@ -22,7 +22,9 @@ from typing import TypeAlias
 from ruamel.yaml import YAML
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from askhouse.knowledge.near import nearest
 from askhouse.knowledge.problems import Problem, Severity
+from askhouse.knowledge.schema import FIELD_NAMES
 from askhouse.knowledge.yaml_faults import nested_too_deep, syntax_problem
 
 __all__ = ["MAX_FILE_BYTES", "Place", "Written", "decode", "field_name", "read_yaml"]
@@ -33,8 +35,6 @@ Place: TypeAlias = tuple[str | int, ...]
 # A house of a thousand facts has about 200 000 bytes. More than five times that is
 # not a house file, and reading it would keep everyone waiting.
 MAX_FILE_BYTES = 1_000_000
-
-_FIELD_LIKE = re.compile(r"[A-Za-z](?!.*\d\d\d)[\w-]{0,30}")
 
 _NULL = "tag:yaml.org,2002:null"
 _BOOL = "tag:yaml.org,2002:bool"
@@ -98,17 +98,24 @@ def field_name(place: Place) -> str:
     """A place as a host reads it: `("facts", 3, "text")` → `facts[3].text`.
 
     A file of facts is itself the list, so its items are called facts as well.
-    A name that no field could have is not repeated: a host who forgot a line
-    break may have made a name of a code.
     """
     name = "facts" if place and isinstance(place[0], int) else ""
     for step in place:
         if isinstance(step, int):
             name += f"[{step}]"
         else:
-            shown = step if _FIELD_LIKE.fullmatch(step) else "(a name)"
+            shown = step if _may_be_shown(step, place) else "(a name)"
             name += f".{shown}" if name else shown
     return name
+
+
+def _may_be_shown(name: str, place: Place) -> bool:
+    """Whether a name can be no secret: a field, a misspelt field, or the name of a value.
+
+    A host who forgot a quotation mark may have made a field's name of a door code.
+    """
+    of_value = place[0] == "values" and re.fullmatch(r"[A-Za-z](?!.*\d\d\d)[\w-]{0,30}", name)
+    return name in FIELD_NAMES or bool(of_value) or nearest(name, FIELD_NAMES) is not None
 
 
 def decode(file: str, content: bytes) -> str | Problem:
@@ -149,7 +156,7 @@ def read_yaml(file: str, text: str, *, first_line: int = 1) -> tuple[Written, li
         return empty, [syntax_problem(file, padded, error)]
     if node is None:
         return empty, []
-    reading = _Reading(file)
+    reading = _Reading(file, padded)
     try:
         values = reading.value(node, ())
     except RecursionError:
@@ -160,15 +167,16 @@ def read_yaml(file: str, text: str, *, first_line: int = 1) -> tuple[Written, li
 class _Reading:
     """One walk over the parsed nodes: values, lines and problems as they are met."""
 
-    def __init__(self, file: str) -> None:
+    def __init__(self, file: str, text: str) -> None:
         self.file = file
+        self.rows = text.split("\n")
         self.lines: dict[Place, int] = {}
         self.problems: list[Problem] = []
         self._seen: set[int] = set()
 
     def value(self, node: Node, place: Place) -> object:
-        line = node.start_mark.line + 1
-        self.lines.setdefault(place, line)
+        # The line of its name where it has one: an alias has its anchor's place for its own.
+        line = self.lines.setdefault(place, node.start_mark.line + 1)
         if id(node) in self._seen or node.anchor:
             self._complain(line, place, "uses an anchor or alias (& or *).", "Write it out here.")
         elif str(node.tag) not in _PLAIN_TAGS:
@@ -179,8 +187,26 @@ class _Reading:
                 return self._mapping(node, place)
             if isinstance(node, SequenceNode):
                 return [self.value(item, (*place, i)) for i, item in enumerate(node.value)]
-            return _scalar(node)
+            if isinstance(node, ScalarNode):
+                self._look_for_cut(node, place)
+                return _scalar(node)
         return None
+
+    def _look_for_cut(self, node: ScalarNode, place: Place) -> None:
+        """`text: Ring #12 is ours` ends at `Ring` for YAML, and no one would notice."""
+        end = node.end_mark
+        rest = self.rows[end.line][end.column :] if end.line < len(self.rows) else ""
+        if node.style is None and re.match(r"\s*#[^\s#]", rest):
+            self.problems.append(
+                Problem(
+                    file=self.file,
+                    line=end.line + 1,
+                    field=field_name(place),
+                    what="is cut off at a #, since YAML takes the rest for a remark.",
+                    mend='Put the whole text in double quotes; or write "# " if it is a remark.',
+                    severity=Severity.WARNING,
+                )
+            )
 
     def _mapping(self, node: MappingNode, place: Place) -> dict[str, object]:
         values: dict[str, object] = {}

@@ -93,7 +93,7 @@ _MEND_TAB = "Use spaces; YAML reads no tabs."
 
 def _line(error: MarkedYAMLError, said: str) -> int:
     # For what is opened and never closed, the opening helps more than the end of the file.
-    opened = any(words in said for words in ("end of stream", "expected ',' or"))
+    opened = any(words in said for words in ("end of stream", "expected ',' or", "expected ':'"))
     mark = error.context_mark if opened and error.context_mark else error.problem_mark
     return 1 if mark is None else mark.line + 1
 

@@ -46,7 +46,11 @@ class Answered:
     def confidence(self) -> float:
         """How sure the reply is of its answers, 0 to 1; the least sure counts."""
         return min(
-            (p.decision.confidence for p in self.reply.parts if p.decision.outcome is Outcome.ANSWER),
+            (
+                p.decision.confidence
+                for p in self.reply.parts
+                if p.decision.outcome is Outcome.ANSWER
+            ),
             default=0.0,
         )
 
@@ -59,6 +63,7 @@ class Evaluation:
     shares: Mapping[str, Share]
     retrieval: Mapping[str, float]
     curves: Mapping[str, float]
+    answers: tuple[tuple[float, bool], ...]
     confusion: Mapping[tuple[str, str], int] = field(default_factory=dict)
 
 
@@ -82,7 +87,7 @@ def evaluate(
     answered = []
     for place, message in enumerate(messages, start=1):
         reply = assistant.reply(
-            Message(text=message.message, verified=message.verified), message.property
+            Message(text=message.message, verified=message.verified), message.house
         )
         answered.append(Answered(message, reply))
         if progress is not None:
@@ -92,6 +97,9 @@ def evaluate(
         shares=_shares(answered, assistant.houses),
         retrieval=_retrieval(assistant, messages),
         curves=_curves(answered),
+        answers=tuple(
+            (one.confidence, one.wrong) for one in answered if one.raised(Outcome.ANSWER)
+        ),
         confusion=_confusion(answered),
     )
 
@@ -124,9 +132,7 @@ def _shares(answered: Sequence[Answered], houses: Mapping[str, House]) -> dict[s
                 sum(one.raised(Outcome.ESCALATE, kind) for one in without), len(without)
             )
     to_host = [
-        one
-        for one in answered
-        if any(one.labelled.has(Outcome.ESCALATE, k) for k in _TO_HOST)
+        one for one in answered if any(one.labelled.has(Outcome.ESCALATE, k) for k in _TO_HOST)
     ]
     shares["damage, request, complaint to the host"] = Share(
         sum(one.raised(Outcome.ESCALATE) for one in to_host), len(to_host)
@@ -137,7 +143,7 @@ def _shares(answered: Sequence[Answered], houses: Mapping[str, House]) -> dict[s
     )
     strangers = [one for one in answered if not one.labelled.verified]
     shares["secrets shown"] = Share(
-        sum(_shows_secret(one, houses[one.labelled.property]) for one in strangers), len(strangers)
+        sum(_shows_secret(one, houses[one.labelled.house]) for one in strangers), len(strangers)
     )
     return shares
 
@@ -152,16 +158,14 @@ def _shows_secret(one: Answered, house: House) -> bool:
     return bool(one.cited & secrets) or any(text in said for text in texts)
 
 
-def _retrieval(
-    assistant: Assistant, messages: Sequence[LabelledMessage]
-) -> dict[str, float]:
+def _retrieval(assistant: Assistant, messages: Sequence[LabelledMessage]) -> dict[str, float]:
     """Recall and MRR over messages with one part that is to be answered."""
     relevant, run = {}, {}
     for message in messages:
         if len(message.parts) != 1 or message.parts[0].outcome is not Outcome.ANSWER:
             continue
-        relevant[message.id] = {fact: 1 for fact in message.allowed}
-        hits = assistant.hits(Message(text=message.message), message.property, most=20)
+        relevant[message.id] = dict.fromkeys(message.allowed, 1)
+        hits = assistant.hits(Message(text=message.message), message.house, most=20)
         run[message.id] = {hit.fact.id: 1.0 / hit.rank for hit in hits}
     if not relevant:
         return {}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from askhouse.errors import KnowledgeError
 from askhouse.values import Kind, Outcome
@@ -29,7 +29,7 @@ class LabelledMessage(BaseModel):
     model_config = ConfigDict(frozen=True, extra="ignore")
 
     id: str
-    property: str
+    house: str = Field(alias="property")
     verified: bool
     message: str
     parts: tuple[LabelledPart, ...]
@@ -38,17 +38,13 @@ class LabelledMessage(BaseModel):
     @property
     def allowed(self) -> frozenset[str]:
         """Every fact that a reply to the message may cite."""
-        return frozenset(
-            fact for part in self.parts for fact in (*part.facts, *part.also_ok)
-        )
+        return frozenset(fact for part in self.parts for fact in (*part.facts, *part.also_ok))
 
     def has(self, outcome: Outcome, kind: Kind | None = None) -> bool:
         """Whether any part has that outcome, and that kind if one is given."""
         return any(
             part.outcome is outcome and (kind is None or part.kind is kind) for part in self.parts
         )
-
-
 
 
 def read_messages(folder: Path) -> tuple[LabelledMessage, ...]:
@@ -61,7 +57,9 @@ def read_messages(folder: Path) -> tuple[LabelledMessage, ...]:
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
     except OSError as error:
-        raise KnowledgeError(f"{path} cannot be read: a labelled set holds messages.jsonl") from error
+        raise KnowledgeError(
+            f"{path} cannot be read: a labelled set holds messages.jsonl"
+        ) from error
     messages = []
     for number, line in enumerate(lines, start=1):
         if not line.strip():

@@ -58,9 +58,7 @@ def area_under_risk_coverage(confidences: Sequence[float], errors: Sequence[bool
     return float(risk.mean()) if len(risk) else float("nan")
 
 
-def calibration_error(
-    confidences: Sequence[float], right: Sequence[bool], bins: int = 10
-) -> float:
+def calibration_error(confidences: Sequence[float], right: Sequence[bool], bins: int = 10) -> float:
     """Expected calibration error with bins of equal width; empty bins count nothing.
 
     Guo et al., "On calibration of modern neural networks", ICML 2017.

@@ -70,5 +70,5 @@ def language_name(code: str) -> str:
     """The English name of a language: "pl" -> "Polish"."""
     for language in _CANDIDATES:
         if language.iso_code_639_1.name.lower() == code:
-            return language.name.capitalize()
+            return str(language.name).capitalize()
     return code

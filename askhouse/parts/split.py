@@ -93,7 +93,9 @@ _JOINER = re.compile(
     r"und|e|en|ook|et aussi|y también|und auch)\s+(?=\S)|\s*[,;]\s+(?=\S)|\s+(?=also\b)",
     re.IGNORECASE,
 )
-_ABBREVIATION = re.compile(r"(?:\b(?:mr|mrs|ms|dr|st|no|nr|approx|e\.g|i\.e|etc|a\.m|p\.m)\.)$", re.I)
+_ABBREVIATION = re.compile(
+    r"(?:\b(?:mr|mrs|ms|dr|st|no|nr|approx|e\.g|i\.e|etc|a\.m|p\.m)\.)$", re.I
+)
 
 
 def split(text: str) -> tuple[str, ...]:

@@ -32,10 +32,8 @@ def fuse(
     The whole fact's cosine is steady, the nearest view's is sharp; the mean of
     both ranks better than either.
     """
-    fused: NDArray[np.float32] = (whole + nearest) / 2 + WORDING_SHARE * wording / (
-        wording + WORDING_HALF
-    )
-    return fused
+    bent = wording / (wording + WORDING_HALF)
+    return ((whole + nearest) / 2 + WORDING_SHARE * bent).astype(np.float32)
 
 
 class HouseSearch:

@@ -61,7 +61,7 @@ class VectorStore:
                     return "belongs to another model"
                 hashes, vectors = content["hashes"], content["vectors"]
         # A file can be broken in more ways than numpy has errors for.
-        except Exception as error:  # noqa: BLE001
+        except Exception as error:
             return f"cannot be read ({type(error).__name__})"
         if vectors.shape != (len(hashes), self._encoder.size) or vectors.dtype != np.float32:
             return "does not hold what it says"

@@ -155,7 +155,9 @@ def threshold_for_risk(
 def main(
     model: Annotated[str, typer.Option(help="plain, trained, or a folder")] = "plain",
     corpus: Annotated[Path, typer.Option()] = Path("knowledge/corpus"),
-    risk: Annotated[float, typer.Option(help="share of messages that may get a wrong reply")] = 0.04,
+    risk: Annotated[
+        float, typer.Option(help="share of messages that may get a wrong reply")
+    ] = 0.04,
     out: Annotated[Path | None, typer.Option()] = None,
 ) -> None:
     """Fit and write the calibration."""
@@ -175,7 +177,9 @@ def main(
             best = int(np.argmax(share))
             chances[place], wrong[place] = share[best], not right[place][best]
             also_chances += [
-                (float(s), bool(r)) for i, (s, r) in enumerate(zip(share, right[place], strict=True)) if i != best
+                (float(s), bool(r))
+                for i, (s, r) in enumerate(zip(share, right[place], strict=True))
+                if i != best
             ]
     alarmed = np.array([max(k["safety"], k["lockout"]) >= 0.5 for k in kinds])
     chances[alarmed] = 0.0  # an alarm is never answered from the facts

@@ -1,6 +1,6 @@
 """Train the heads: kind of a part, and hazard of an alarm, from the encoder's vector.
 
-    python -m askhouse.training.heads --model plain
+python -m askhouse.training.heads --model plain
 """
 
 from __future__ import annotations

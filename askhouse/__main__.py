@@ -1,0 +1,5 @@
+"""python -m askhouse"""
+
+from askhouse.commands import main
+
+main()

@@ -1,0 +1,106 @@
+"""What training reads: the prepared corpus, and the small harm that typing does to text."""
+
+from __future__ import annotations
+
+import json
+import random
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["HAZARDS", "KINDS", "Asked", "Told", "TrainingSet", "mistyped", "read_training_set"]
+
+# The same names as askhouse.kinds and askhouse.values, which are not imported here.
+KINDS = ("question", "safety", "lockout", "damage", "request", "complaint", "chat")
+HAZARDS = (
+    "gas", "carbon-monoxide", "fire", "electricity", "water-on-electrics", "medical", "drowning",
+    "poisoning", "child-or-animal", "falling", "intruder", "missing-person", "scald", "wildlife",
+    "weather", "cut-off",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One message with one label, to one house.
+
+    Attributes:
+        needed: Places of the facts that answer, among the house's facts.
+        also: Places of facts that may be given too.
+        kind: A name of `KINDS`.
+    """
+
+    house: str
+    text: str
+    language: str
+    needed: tuple[int, ...]
+    also: tuple[int, ...]
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One message read without a house."""
+
+    text: str
+    kind: str
+    hazard: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class TrainingSet:
+    """All that is learned from; `views[house][fact]` are the texts of a fact, whole text first."""
+
+    views: dict[str, list[list[str]]]
+    asked: tuple[Asked, ...]
+    told: tuple[Told, ...]
+
+    def without(self, houses: set[str]) -> TrainingSet:
+        """The same without the messages to some houses."""
+        return TrainingSet(
+            self.views, tuple(a for a in self.asked if a.house not in houses), self.told
+        )
+
+
+def read_training_set(path: Path) -> TrainingSet:
+    """Reads what `askhouse.training.prepare` wrote."""
+    content = json.loads(path.read_text(encoding="utf-8"))
+    views = {h: [fact["views"] for fact in facts] for h, facts in content["houses"].items()}
+    places = {
+        h: {fact["id"]: place for place, fact in enumerate(facts)}
+        for h, facts in content["houses"].items()
+    }
+    asked = []
+    for line in content["lines"]:
+        if len(line["labels"]) != 1:
+            continue  # which words belong to which label is not told
+        label, at = line["labels"][0], places[line["house"]]
+        asked.append(
+            Asked(
+                line["house"],
+                line["text"],
+                line["language"],
+                tuple(at[fact] for fact in label["needed"]),
+                tuple(at[fact] for fact in label["also"]),
+                label["kind"],
+            )
+        )
+    told = tuple(Told(t["text"], t["kind"], t["hazard"]) for t in content["triage"])
+    return TrainingSet(views, tuple(asked), told)
+
+
+def mistyped(text: str, rng: random.Random, share: float = 0.04) -> str:
+    """The text with letters dropped, doubled or swapped, as thumbs do."""
+    letters = list(text)
+    place = 0
+    while place < len(letters) - 1:
+        if letters[place].isalpha() and rng.random() < share:
+            slip = rng.randrange(3)
+            if slip == 0:
+                del letters[place]
+            elif slip == 1:
+                letters.insert(place, letters[place])
+                place += 1
+            else:
+                letters[place], letters[place + 1] = letters[place + 1], letters[place]
+                place += 1
+        place += 1
+    return "".join(letters)
