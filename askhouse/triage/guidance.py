@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib.resources import files
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from ruamel.yaml import YAML
 
 from askhouse.values import Hazard, Level
 
-__all__ = ["Guidance", "HazardGuidance", "Signal", "guidance"]
+__all__ = ["Guidance", "HazardGuidance", "LockoutGuidance", "Signal", "compiled", "guidance"]
+
+
+def _joined(pattern: Any) -> Any:
+    """One alternative a line is how a pattern can be read; together they are one pattern."""
+    return "|".join(pattern) if isinstance(pattern, list) else pattern
 
 
 def _is_pattern(pattern: str) -> str:
@@ -21,7 +26,7 @@ def _is_pattern(pattern: str) -> str:
     return pattern
 
 
-Pattern = Annotated[str, AfterValidator(_is_pattern)]
+Pattern = Annotated[str, BeforeValidator(_joined), AfterValidator(_is_pattern)]
 ByLanguage = Mapping[str, str]
 
 
@@ -33,7 +38,8 @@ class Signal(_Closed):
     """Words that raise an alarm.
 
     Attributes:
-        pattern: A regular expression, matched anywhere in the part, case ignored.
+        pattern: A regular expression, or a list of alternatives, matched anywhere in
+            the part as `wordlist.plain` writes it: small letters, no accents.
         name: What was noticed, for the host: "a smell of gas".
         level: How fast.
         sure: Raised even where the message also sounds past or hypothetical.
@@ -73,7 +79,9 @@ class Guidance(_Closed):
     """The whole file.
 
     Attributes:
+        groups: Words that stand for one thing; `<name>` in a pattern is any of them.
         not_now: Patterns that say: past, hypothetical, negated, or an ordinary question.
+        still_now: Patterns that say: and yet it is happening; they take `not_now` back.
         hazards: By hazard; every hazard has an entry.
         lockout: The same for a lockout.
         host_alerted: Said after the words, by language.
@@ -81,26 +89,64 @@ class Guidance(_Closed):
         poison_words: How the number is said, by language; `{number}` is the line's number.
     """
 
+    groups: Mapping[str, Pattern] = {}
     not_now: tuple[Pattern, ...]
+    still_now: tuple[Pattern, ...] = ()
     hazards: Mapping[Hazard, HazardGuidance]
     lockout: LockoutGuidance
     host_alerted: ByLanguage
     poison_lines: Mapping[str, str]
     poison_words: ByLanguage
 
-    @property
+    @model_validator(mode="before")
+    @classmethod
+    def _fill_groups(cls, content: Any) -> Any:
+        if not isinstance(content, dict):
+            return content
+        groups = {name: _joined(words) for name, words in content.get("groups", {}).items()}
+        return _filled(content, groups)
+
+    @cached_property
     def not_now_pattern(self) -> re.Pattern[str]:
-        return _compiled("|".join(f"(?:{pattern})" for pattern in self.not_now))
+        """Any of `not_now`."""
+        return _any(self.not_now)
+
+    @cached_property
+    def still_now_pattern(self) -> re.Pattern[str]:
+        """Any of `still_now`."""
+        return _any(self.still_now)
 
 
-@lru_cache(maxsize=512)
-def _compiled(pattern: str) -> re.Pattern[str]:
-    return re.compile(pattern, re.IGNORECASE)
+_GROUP = re.compile(r"<([a-z_]+)>")
 
 
+def _filled(content: Any, groups: Mapping[str, str]) -> Any:
+    """The content with each `<name>` written out.
+
+    Raises:
+        ValueError: A pattern names a group that the file does not have.
+    """
+    if isinstance(content, dict):
+        return {key: _filled(value, groups) for key, value in content.items()}
+    if isinstance(content, list):
+        return [_filled(value, groups) for value in content]
+    if not isinstance(content, str):
+        return content
+    unknown = [name for name in _GROUP.findall(content) if name not in groups]
+    if unknown:
+        raise ValueError(f"no group is called <{unknown[0]}>; add it under `groups`")
+    return _GROUP.sub(lambda found: f"(?:{groups[found[1]]})", content)
+
+
+def _any(patterns: tuple[str, ...]) -> re.Pattern[str]:
+    # "(?!)" matches nothing: no pattern must not mean any text.
+    return re.compile("|".join(f"(?:{pattern})" for pattern in patterns) or "(?!)", re.IGNORECASE)
+
+
+@lru_cache(maxsize=None)
 def compiled(signal: Signal) -> re.Pattern[str]:
     """The signal's pattern, compiled once."""
-    return _compiled(signal.pattern)
+    return re.compile(signal.pattern, re.IGNORECASE)
 
 
 @lru_cache(maxsize=1)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from dataclasses import dataclass
 
 from askhouse.triage.guidance import Guidance, Signal, compiled
 from askhouse.values import Hazard, Kind, Level
 
-__all__ = ["Match", "match"]
+__all__ = ["Match", "match", "plain"]
 
 _FASTEST_FIRST = (Level.EMERGENCY, Level.URGENT, Level.SOON)
+_CONTRACTION = re.compile(r"'(?=(?:t|s|re|ve|ll|d|m)\b)")
+_DRAWN_OUT = re.compile(r"([a-z])\1{2,}")
+_BLANKS = re.compile(r"\s+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,13 +26,30 @@ class Match:
     signal: Signal
 
 
+def plain(text: str) -> str:
+    """The text as the patterns expect it, so that they need not know how someone types.
+
+    Small letters without accents, on one line; English contractions closed
+    (`can't` → `cant`), other apostrophes opened (`l'eau` → `l eau`); `HEEELP` → `help`.
+    """
+    text = text.casefold().replace("’", "'").replace("´", "'").replace("`", "'").replace("œ", "oe")
+    decomposed = unicodedata.normalize("NFKD", text)
+    text = "".join(letter for letter in decomposed if not unicodedata.combining(letter))
+    text = _CONTRACTION.sub("", text).replace("'", " ")
+    return _BLANKS.sub(" ", _DRAWN_OUT.sub(r"\1", text)).strip()
+
+
 def match(text: str, guidance: Guidance) -> Match | None:
     """The most pressing signal of a part, or None.
 
     A signal that is not `sure` does not count where the part also says that it
-    is past, hypothetical or negated. Harm goes before a lockout.
+    is past, hypothetical or negated, unless it says that it goes on. Harm goes
+    before a lockout.
     """
-    later = bool(guidance.not_now_pattern.search(text))
+    text = plain(text)
+    later = bool(
+        guidance.not_now_pattern.search(text) and not guidance.still_now_pattern.search(text)
+    )
     found = [
         Match(Kind.SAFETY, hazard, signal)
         for hazard, entry in guidance.hazards.items()

@@ -144,7 +144,7 @@ def test_no_hot_tub_is_above_104_f(set_point: str, allowed: bool) -> None:
         ("  hot_tub: {volume: 5 kW}\n", "values.hot_tub.volume", "has a unit of another kind."),
         ("  hot_tub: {heater: 0 kW}\n", "values.hot_tub.heater", "is not more than nothing."),
         ("  hot_tub: {fill: -5 degC}\n", "values.hot_tub.fill", "is below freezing."),
-        ("  hot_tub: {volum: 5 L}\n", "values.hot_tub.(a name)", "is not a field of this value."),
+        ("  hot_tub: {volum: 5 L}\n", "values.hot_tub.volum", "is not a field of this value."),
         ("  bins: {rule: FREQ=YEARLY}\n", "values.bins.rule", "is of a kind that cannot be said"),
     ],
 )
@@ -154,10 +154,10 @@ def test_a_wrong_value_is_told_with_its_place(yaml: str, field: str, what: str) 
     """
     values, problems = read(yaml)
 
-    assert [(p.line, p.what[: len(what)]) for p in problems] == [(2, what)]
-    assert problems[0].field in (field, field.replace("(a name)", "volum"))
+    told = [(p.line, p.field, p.what[: len(what)]) for p in problems]
+    assert told == [(2, field, what)]
     assert not values.words
-    assert values.is_broken(problems[0].field.split(".")[1]) or "." in field
+    assert values.is_broken(field.removeprefix("values."))
 
 
 def test_a_broken_group_answers_for_all_its_names() -> None:

@@ -156,7 +156,7 @@ def test_measures_of_another_kind_are_known() -> None:
         (1.5, "about 1 and a half hours"),
         (0.52, "about half an hour"),
         (7 / 60, "about 7 minutes"),
-        (0.001, "about 1 minute"),
+        (0.001, "about a minute"),
     ],
 )
 def test_a_duration_is_said_to_the_half_hour(hours: float, words: str) -> None:
