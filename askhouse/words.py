@@ -18,7 +18,6 @@ STOP_WORDS = frozenset(
     any some get got go need want know tell say like also not no yes cant dont doesnt isnt wont""".split()  # noqa: SIM905
 )
 WORD = re.compile(r"[^\W_]+(?:['’][^\W_]+)?")
-_STEMMER = snowballstemmer.stemmer("english")
 
 
 def words(text: str) -> list[str]:
@@ -32,4 +31,6 @@ def _topical(text: str) -> Iterator[str]:
 
 def stems(text: str) -> list[str]:
     """The stems of the words that carry a topic, in order."""
-    return list(_STEMMER.stemWords(list(_topical(text))))
+    # A stemmer holds the word it works on, so that threads must not share one: two
+    # messages answered at once would get each other's stems. Making one costs a microsecond.
+    return list(snowballstemmer.stemmer("english").stemWords(list(_topical(text))))

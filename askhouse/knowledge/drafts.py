@@ -92,12 +92,14 @@ def read_note(file: str, text: str, note_id: str) -> Drafts:
     front, body, body_line = split
     # The front matter begins on the second line, after the dashes.
     head_written, syntax = read_yaml(file, front, first_line=2)
-    written = Written(file=file, text=text, values=head_written.values, lines=head_written.lines)
+    # A note as a whole is the whole file, from its first line.
+    lines = {**head_written.lines, (): 1}
+    written = Written(file=file, text=text, values=head_written.values, lines=lines)
     blocks = blocks_of(body, body_line)
     problems += syntax
     if not blocks:
-        problem = written.problem((), "The note has no text.", "Write it below the second ---.")
-        problems.append(problem)
+        mend = "Write it below the second ---."
+        problems.append(written.problem((), "The note has no text.", mend, line=body_line - 1))
     head = None if syntax else _head(written, note_id, problems)
     if head is None:
         return Drafts(written, (), ids, tuple(problems))

@@ -69,7 +69,9 @@ class _Explainer:
     def problem(self, error: Any) -> Problem:
         loc: Place = error["loc"]
         what, mend = self._sentences(error, loc, _model_at(self.model, loc[:-1]))
-        return self.written.problem((*self.at, *loc), what, mend)
+        place = (*self.at, *loc)
+        sentence = what if place else f"{self.thing.capitalize()} {what}"
+        return self.written.problem(place, sentence, mend)
 
     def _sentences(self, error: Any, loc: Place, inner: type[BaseModel]) -> tuple[str, str]:
         kind: str = error["type"]

@@ -115,8 +115,7 @@ def finish(draft: Draft, values: HouseValues) -> tuple[Fact, list[Problem]]:
         season=None if head.season is None else head.season.season(),
         related=tuple(head.related),
         media=None if head.media is None else head.media.media(),
-        # A note is its whole file.
-        source=Source(draft.written.file, draft.written.line(at) if at else 1),
+        source=Source(draft.written.file, draft.written.line(at)),
     )
     return fact, [*filler.problems, *_warnings(draft, looks)]
 

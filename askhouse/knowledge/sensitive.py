@@ -33,7 +33,7 @@ _HARMLESS = re.compile(
 # In one sentence: the code at most 60 characters after the lock, or 30 before it.
 _AFTER = re.compile(rf"\b(?i:{_LOCK})\b[^.!?\n]{{0,60}}?{_CODE}")
 _BEFORE = re.compile(rf"{_CODE}[^.!?\n]{{0,30}}\b(?i:{_LOCK})\b")
-_OPENS = re.compile(rf"\b(?i:opens? with|dial|enter|type in|punch in)\b[^.!?\n]{{0,15}}?{_CODE}")
+_OPENS = re.compile(rf"\b(?i:opens? with|enter|type in|punch in)\b[^.!?\n]{{0,15}}?{_CODE}")
 # A password is said after "is" or a colon, and is neither a place nor a way of saying it.
 _PASSWORD = re.compile(
     r"\bpass ?(?:word|phrase)s?\b(?: (?:for|of) [^.:]{1,40}?)?(?: is|:| =|,)\s+[\"'\u201c\u2018]?"

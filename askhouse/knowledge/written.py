@@ -25,7 +25,7 @@ from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from askhouse.knowledge.near import nearest
 from askhouse.knowledge.problems import Problem, Severity
 from askhouse.knowledge.schema import FIELD_NAMES
-from askhouse.knowledge.yaml_faults import nested_too_deep, syntax_problem
+from askhouse.knowledge.yaml_faults import control_character, nested_too_deep, syntax_problem
 
 __all__ = ["MAX_FILE_BYTES", "Place", "Written", "decode", "field_name", "read_yaml"]
 
@@ -35,6 +35,9 @@ Place: TypeAlias = tuple[str | int, ...]
 # A house of a thousand facts has about 200 000 bytes. More than five times that is
 # not a house file, and reading it would keep everyone waiting.
 MAX_FILE_BYTES = 1_000_000
+
+# No editor shows these, and no phone does.
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 _NULL = "tag:yaml.org,2002:null"
 _BOOL = "tag:yaml.org,2002:bool"
@@ -129,7 +132,7 @@ def decode(file: str, content: bytes) -> str | Problem:
             mend="Split it by topic, or move what is not a fact out of this folder.",
         )
     try:
-        return content.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+        text = content.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
         return Problem(
             file=file,
@@ -138,6 +141,8 @@ def decode(file: str, content: bytes) -> str | Problem:
             what="The file is not UTF-8 text.",
             mend="Save it as UTF-8 in your editor; the character that cannot be read is here.",
         )
+    unseen = _CONTROL.search(text)
+    return text if unseen is None else control_character(file, text, unseen.start())
 
 
 def read_yaml(file: str, text: str, *, first_line: int = 1) -> tuple[Written, list[Problem]]:
@@ -215,7 +220,7 @@ class _Reading:
             if not isinstance(key_node, ScalarNode) or not key_node.value:
                 self._complain(line, place, "has a line without a name.", "Write `name: value`.")
                 continue
-            key = str(key_node.value)
+            key = _whole(str(key_node.value))
             if key in values:
                 first = self.lines[(*place, key)]
                 what = f"stands twice; the first is on line {first}."
@@ -235,4 +240,15 @@ def _scalar(node: ScalarNode) -> str | bool | None:
         return None
     if str(node.tag) == _BOOL and node.value.lower() in ("true", "false"):
         return bool(node.value.lower() == "true")
-    return str(node.value)
+    return _whole(str(node.value))
+
+
+def _whole(text: str) -> str:
+    """The text with the halves of characters that escapes make (`"\\ud83d\\ude00"`) joined.
+
+    A half without its other half is no character; it becomes the sign for that (U+FFFD), since
+    it could be neither printed nor stored.
+    """
+    if not any("\ud800" <= character <= "\udfff" for character in text):
+        return text
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")

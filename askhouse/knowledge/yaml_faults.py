@@ -11,7 +11,7 @@ from ruamel.yaml.reader import ReaderError
 
 from askhouse.knowledge.problems import Problem
 
-__all__ = ["nested_too_deep", "syntax_problem"]
+__all__ = ["control_character", "nested_too_deep", "syntax_problem"]
 
 
 def nested_too_deep(file: str) -> Problem:
@@ -59,15 +59,47 @@ _SYNTAX: tuple[tuple[str, str, str], ...] = (
     ),
     (
         "expected <block end>",
-        "The indentation of this line does not fit the lines above it.",
-        "Give the lines of one fact the same number of spaces.",
+        "This line does not fit the lines above it.",
+        "Give the lines of one fact the same number of spaces; and in a text in quotes, put a "
+        "backslash before each inner quotation mark, or use the other kind around it.",
     ),
     (
-        "cannot start any token",
-        "A text begins with a character that has another meaning (such as @, % or `).",
-        'Put the text in double quotes ("...").',
+        "<document start>",
+        "This line does not fit the lines above it.",
+        "Begin each line of a house with `name: value`, without spaces before it.",
+    ),
+    (
+        "sequence entries are not allowed",
+        "A list begins behind a name.",
+        "Put each `- ` on a line of its own.",
+    ),
+    *(
+        (
+            words,
+            "A text begins with a character that has another meaning (such as @, %, *, & or ,).",
+            'Put the text in double quotes ("...").',
+        )
+        for words in (
+            "cannot start any token",
+            "expected the node content",
+            "expected alphabetic or numeric",
+            "scanning a block scalar",
+            "scanning a tag",
+            "parsing an tag",
+        )
     ),
 )
+
+
+def control_character(file: str, text: str, at: int) -> Problem:
+    """A character that no one can see and no one meant."""
+    return Problem(
+        file=file,
+        line=text.count("\n", 0, at) + 1,
+        field="",
+        what="An invisible control character stands here.",
+        mend="Delete what is around it and type it anew.",
+    )
 
 
 def syntax_problem(file: str, text: str, error: Exception) -> Problem:
@@ -76,8 +108,7 @@ def syntax_problem(file: str, text: str, error: Exception) -> Problem:
         return nested_too_deep(file)
     line, what, mend = 1, "This is not YAML that can be read.", "Check quotes, colons and brackets."
     if isinstance(error, ReaderError):
-        line = text.count("\n", 0, error.position) + 1
-        what, mend = "An invisible control character stands here.", "Delete it and type it anew."
+        return control_character(file, text, error.position)
     if isinstance(error, MarkedYAMLError):
         said = f"{error.problem} {error.context}"
         line = _line(error, said)

@@ -28,15 +28,18 @@ def clean(text: str) -> str:
             f"the message has {len(text)} characters, at most {MAX_CHARACTERS} can be read: "
             "send the question alone"
         )
-    kept = "".join(
-        character
-        for character in unicodedata.normalize("NFC", text)
-        if character in "\n\t" + _JOINERS or unicodedata.category(character) not in _UNREADABLE
-    )
-    kept = _BLANK_LINES.sub("\n", _SPACES.sub(" ", kept.replace("\t", " "))).strip()
-    if not kept:
+    kept = "".join(character for character in text if _readable(character))
+    kept = _BLANK_LINES.sub("\n", _SPACES.sub(" ", unicodedata.normalize("NFC", kept))).strip()
+    if not kept.strip(_JOINERS):
         raise MessageError("the message is empty: send what the guest wrote")
     return kept
+
+
+def _readable(character: str) -> bool:
+    # A vertical tab or a lone carriage return is a control character, and parts two words.
+    if character.isspace() or character in _JOINERS:
+        return True
+    return unicodedata.category(character) not in _UNREADABLE
 
 
 _UNREADABLE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn"})

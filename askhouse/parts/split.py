@@ -56,7 +56,7 @@ _FOREIGN = (
 _ASK_OPENING = re.compile(
     rf"^(?:(?:so|ok|okay|right|well|oh|hi|hey|hello|and|also|but|plus|then|or|um|uh|erm|just|"
     rf"first|second|secondly|firstly|lastly|finally|one more|quick q|btw|ps|p\.s\.|anyway|again|y|et|"
-    rf"und|e|en|ou|ook|auch|también|aussi|anche|também)[\s,:.-]+)*"
+    rf"und|e|en|ou|ook|auch|también|aussi|anche|também)[\s,:.-]+){{0,6}}"
     rf"(?:{_WH}\b|{_AUX}\s+{_WHO}\b|any\b|anywhere\b|(?:is|are)\s+\w+\s+(?:ok|allowed|included|free)\b|"
     rf"{_FOREIGN}\b)",
     re.IGNORECASE,
@@ -70,21 +70,25 @@ _ASK_INSIDE = re.compile(
     r"(?:ok|fine|allowed|possible) (?:to|if|for))\b",
     re.IGNORECASE,
 )
+# Each word is taken whole and never given back (`(?>…)`, `++`): with a plain `+`, "xxxxxxxxxxxxxxxxq"
+# takes minutes, since every way of cutting the x's is tried. So longer forms stand before shorter.
 _TALK = re.compile(
-    r"^(?:(?:hi+|hiya|hey+|hello+|helo|dear|good (?:morning|afternoon|evening|day)|morning|evening|"
+    r"^(?>(?:hi+|hiya|hey+|hello+|helo|dear|good (?:morning|afternoon|evening|day)|morning|evening|"
     r"afternoon|howdy|hola|buenas(?: tardes| noches)?|buenos d[ií]as|bonjour|bonsoir|salut|hallo|"
     r"guten (?:tag|morgen|abend)|moin|ciao|salve|buongiorno|buonasera|goede(?:morgen|middag|navond)|"
-    r"hoi|olá|oi|bom dia|boa (?:tarde|noite)|thanks?(?: you)?(?: so much| again| very much| a lot| "
-    r"in advance)?|thank u|thx|ta|tks|cheers|many thanks|ty|merci(?: beaucoup)?|gracias|muchas gracias|"
+    r"hoi|olá|oi|bom dia|boa (?:tarde|noite)|thank u|thanks?(?: you)?(?: so much| again| very much|"
+    r" a lot| in advance)?|thx|ta|tks|cheers|many thanks|ty|merci(?: beaucoup)?|gracias|muchas gracias|"
     r"danke(?: schön)?|vielen dank|grazie(?: mille)?|bedankt|dank je(?: wel)?|dankjewel|obrigad[oa]|"
-    r"sorry(?: to bother you)?(?: so late)?|hope (?:you'?re|youre|you are|all is) well|x+|xx+|lol|haha+|"
+    r"sorry(?: to bother you)?(?: so late)?|hope (?:you'?re|you are|all is) well|x+|lol|haha+|"
     r"quick (?:q|question|one)|(?:two|2|three|3|a (?:few|couple of)) (?:quick |daft )?"
-    r"(?:things|questions|qs)|there|all|everyone|again|mate|guys|team|folks|love|please|pls)[\s,.!:;-]*)+$",
+    r"(?:things|questions|qs)|there|all|everyone|again|mate|guys|team|folks|love|please|pls)"
+    r"(?!\w)[\s,.!:;-]*)++$",
     re.IGNORECASE,
 )
+# "full stop" and "question mark" come from dictation, unless a guest points at one on a display.
 _SENTENCE_END = re.compile(
-    r"(?<![\d][.])(?<=[.!?…])[)\"'»”]*\s+(?=\S)|(?<=[?!])(?=[A-Za-zÀ-ÿ¿])|\n+|"
-    r"\s+(?:full stop|question mark)\s+",
+    r"(?<![\d][.])(?:(?<=[.!?…])|(?<=[.!?…][)\"'»”])|(?<=[.!?…][)\"'»”]{2}))\s+(?=\S)|(?<=[?!])(?=[A-Za-zÀ-ÿ¿])|\n+|"
+    r"(?<!\bthe)(?<!\bthis)(?<!\bthat)(?<!\ba)\s+(?:full stop|question mark)\s+",
     re.IGNORECASE,
 )
 # Where a sentence may change its subject: a joiner, and behind it a question's opening.

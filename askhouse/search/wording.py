@@ -57,6 +57,9 @@ class Wording:
         lower = word.lower()
         if len(word) < _SHORTEST_TO_MEND or lower in self._known or lower in self._own:
             return word
+        # A number is never a slip: error code F0028 must not become the house's F0029.
+        if any(character.isdigit() for character in word):
+            return word
         near = process.extractOne(
             lower,
             self._vocabulary,

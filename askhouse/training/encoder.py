@@ -16,9 +16,10 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
-from transformers import AutoModel, AutoTokenizer, get_cosine_schedule_with_warmup
+from transformers import get_cosine_schedule_with_warmup
 
 from askhouse.training.examples import HAZARDS, KINDS, Asked, Told, TrainingSet, mistyped
+from askhouse.training.tokens import Tokens, mean_of, open_body
 
 __all__ = ["EncoderPlan", "TextEncoder", "fact_scores", "train_encoder"]
 
@@ -52,8 +53,8 @@ class TextEncoder(nn.Module):
 
     def __init__(self, base: str, device: str) -> None:
         super().__init__()
-        self.tokenizer = AutoTokenizer.from_pretrained(base)
-        self.body = AutoModel.from_pretrained(base, add_pooling_layer=False).float().to(device)
+        self.tokens = Tokens(base, device, MAX_TOKENS)
+        self.body = open_body(base, device)
         size = self.body.config.hidden_size
         self.kind = nn.Linear(size, len(KINDS), device=device)
         self.hazard = nn.Linear(size, len(HAZARDS), device=device)
@@ -61,18 +62,8 @@ class TextEncoder(nn.Module):
 
     def forward(self, texts: Sequence[str]) -> Tensor:
         """Unit vectors `(texts, size)`."""
-        rows = self.tokenizer(
-            [text.lower() for text in texts],
-            padding=True,
-            truncation=True,
-            max_length=MAX_TOKENS,
-            return_tensors="pt",
-        ).to(self.device)
-        with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
-            hidden = self.body(**rows).last_hidden_state
-        mask = rows["attention_mask"][:, :, None]
-        pooled = (hidden.float() * mask).sum(1) / mask.sum(1)
-        return functional.normalize(pooled, dim=1)
+        rows = self.tokens([text.lower() for text in texts])
+        return functional.normalize(mean_of(self.body, rows, self.device), dim=1)
 
     @torch.no_grad()
     def encode(self, texts: Sequence[str], batch: int = 256) -> Tensor:

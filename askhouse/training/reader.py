@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
-from transformers import AutoModel, AutoTokenizer, get_cosine_schedule_with_warmup
+from transformers import get_cosine_schedule_with_warmup
 
 from askhouse.training.examples import Asked, TrainingSet, mistyped
+from askhouse.training.tokens import Tokens, mean_of, open_body
 
 __all__ = ["PairReader", "ReaderPlan", "train_reader"]
 
@@ -47,26 +48,17 @@ class PairReader(nn.Module):
 
     def __init__(self, base: str, device: str) -> None:
         super().__init__()
-        self.tokenizer = AutoTokenizer.from_pretrained(base)
-        self.body = AutoModel.from_pretrained(base, add_pooling_layer=False).float().to(device)
+        self.tokens = Tokens(base, device, MAX_TOKENS)
+        self.body = open_body(base, device)
         self.answer = nn.Linear(self.body.config.hidden_size, 1, device=device)
         self.device = device
 
     def forward(self, messages: Sequence[str], facts: Sequence[str]) -> Tensor:
         """Logits `(pairs,)`."""
-        rows = self.tokenizer(
-            [text.lower() for text in messages],
-            [text.lower() for text in facts],
-            padding=True,
-            truncation=True,
-            max_length=MAX_TOKENS,
-            return_tensors="pt",
-        ).to(self.device)
-        with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
-            hidden = self.body(**rows).last_hidden_state
-        mask = rows["attention_mask"][:, :, None]
-        pooled = (hidden.float() * mask).sum(1) / mask.sum(1)
-        logits: Tensor = self.answer(pooled).squeeze(1)
+        rows = self.tokens(
+            [(m.lower(), fact.lower()) for m, fact in zip(messages, facts, strict=True)]
+        )
+        logits: Tensor = self.answer(mean_of(self.body, rows, self.device)).squeeze(1)
         return logits
 
     @torch.no_grad()

@@ -118,7 +118,8 @@ def test_values_are_filled_into_every_text(tmp_path: Path) -> None:
         'values:\n  quiet_hours: {from: "22:00", to: "07:30"}\n'
     )
     facts = (
-        '- id: a\n  title: "Quiet {quiet_hours}"\n  text: "Come at {check_in}, leave at {check_out}."\n'
+        '- id: a\n  title: "Quiet {quiet_hours}"\n'
+        '  text: "Come at {check_in}, leave at {check_out}."\n'
         '  asks: ["is {quiet_hours} quiet"]\n  cautions: ["Dial {emergency_number}."]\n'
         '  caution: "Or ring {call_back}; {{so}}."\n'
     )
@@ -319,9 +320,7 @@ def test_an_unknown_house_names_the_nearest(tmp_path: Path) -> None:
     """
     library = load(tmp_path, {"m.yaml": HOUSE})
 
-    with pytest.raises(
-        UnknownHouseError, match='No house is called "mil-loft". Did you mean "mill-loft"'
-    ):
+    with pytest.raises(UnknownHouseError, match=r'"mil-loft"\. Did you mean "mill-loft"\?'):
         library.house("mil-loft")
 
 
@@ -355,23 +354,26 @@ def test_secrets_are_in_no_problem(tmp_path: Path) -> None:
     """
     Whatever is wrong with a sensitive fact, no problem repeats a word of its text.
     """
+    marked = "sensitive: true"
+    text = f'"The password is {SECRET}."'
+    name = SECRET.replace("-", "_")
     slips = [
-        ("sensitive: true", "sensitve: true"),
-        ("sensitive: true", "sensitive: yes"),
-        ("sensitive: true", "sensitive: true\n    related: [%s]" % SECRET),
-        ("sensitive: true", "sensitive: true\n    verified_on: %s" % SECRET),
-        ("sensitive: true", "sensitive: true\n    %s: x" % SECRET),
-        ("sensitive: true", "sensitive: true\n    media: {url: %s, start: %s}" % (SECRET, SECRET)),
-        ("sensitive: true", "sensitive: true\n    season: {from: %s, to: %s}" % (SECRET, SECRET)),
-        ("id: wifi-password", "id: %s!" % SECRET),
-        (f"is {SECRET}.", "is {%s}." % SECRET.replace("-", "_")),
-        (f"is {SECRET}.", "is {%s." % SECRET),
-        (f'"The password is {SECRET}."', f"The: {SECRET}: x"),
-        (f'"The password is {SECRET}."', f'"{SECRET}'),
-        (f'"The password is {SECRET}."', f"[{SECRET}]"),
-        (f'"The password is {SECRET}."', f"&{SECRET} a"),
-        (f'"The password is {SECRET}."', f"!{SECRET} a"),
-        (f'"The password is {SECRET}."', f"*{SECRET}"),
+        (marked, "sensitve: true"),
+        (marked, "sensitive: yes"),
+        (marked, f"{marked}\n    related: [{SECRET}]"),
+        (marked, f"{marked}\n    verified_on: {SECRET}"),
+        (marked, f"{marked}\n    {SECRET}: x"),
+        (marked, f"{marked}\n    media: {{url: {SECRET}, start: {SECRET}}}"),
+        (marked, f"{marked}\n    season: {{from: {SECRET}, to: {SECRET}}}"),
+        ("id: wifi-password", f"id: {SECRET}!"),
+        (text, f'"The password is {{{name}}}."'),
+        (text, f'"The password is {{{SECRET}."'),
+        (text, f"The: {SECRET}: x"),
+        (text, f'"{SECRET}'),
+        (text, f"[{SECRET}]"),
+        (text, f"&{SECRET} a"),
+        (text, f"!{SECRET} a"),
+        (text, f"*{SECRET}"),
     ]
     for number, (old, new) in enumerate(slips):
         changed = HOUSE.replace(old, new)
@@ -380,4 +382,4 @@ def test_secrets_are_in_no_problem(tmp_path: Path) -> None:
         assert library.problems, new
         told = "\n".join(map(str, library.problems))
         assert SECRET not in told
-        assert SECRET.replace("-", "_") not in told
+        assert name not in told

@@ -108,7 +108,8 @@ def test_a_whole_listing_reads_as_agreed(tmp_path: Path) -> None:
             "- id: stopcock\n  text: It is under the sink.\n",
             "mill-loft/facts/doors.yaml": "- id: porch\n  text: The porch code is 4471.\n",
             "mill-loft/facts/tab.yaml": "- id: a\n\ttext: b\n",
-            "mill-loft/notes/light-the-stove.md": "---\ntitle: Light the stove\n---\nSay {nothing}.\n",
+            "mill-loft/notes/light-the-stove.md": "---\ntitle: Light the stove\n---\n"
+            "Say {nothing}.\n",
         },
     )
 

@@ -11,7 +11,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from askhouse.knowledge import Library, load_houses
+from askhouse.knowledge.explain import field_names
 from askhouse.knowledge.problems import has_error, listing
+from askhouse.knowledge.schema import FactFile
 from tests.askhouse.knowledge.files import HOUSE, SECRET, write
 
 LIGHT = settings(max_examples=60, deadline=None, database=None, derandomize=True)
@@ -169,10 +171,7 @@ def test_any_structure_in_any_field_is_loaded_or_told_in_a_host_s_words(
     assert all(p.what != "cannot be read." and "Input" not in p.what for p in library.problems)
 
 
-fact_fields = st.sampled_from(
-    "id topic text title asks cautions caution sensitive emergency_help place verified_on season "
-    "related media".split()
-)
+fact_fields = st.sampled_from(field_names(FactFile))
 
 
 @LIGHT

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 
-import askhouse
 from askhouse.knowledge.explain import field_names
 from askhouse.knowledge.reference import FACTS, GROWN, NOTE, SAID, SMALL, reference
 from askhouse.knowledge.schema import FactFile, HouseFile, MediaFile, NoteHead, SeasonFile
@@ -111,7 +110,6 @@ def test_one_sentence_stands_on_a_line() -> None:
     """
     Outside tables, lists and code, a line of the page is one whole sentence.
     """
-    assert askhouse.__name__ == "askhouse"
     prose = re.sub(r"```.*?```", "", reference(), flags=re.DOTALL)
     for line in prose.splitlines():
         if line and line[0] not in "#|<-`":

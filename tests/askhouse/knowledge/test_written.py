@@ -83,12 +83,20 @@ def test_a_place_is_named_as_a_host_reads_it(place: tuple[str | int, ...], name:
         ("a: b\ntext: Note: shut it\n", 2, "A colon stands where none can be read."),
         ("a: @home\n", 1, "A text begins with a character that has another meaning"),
         ("a: %5\n", 1, "A text begins with a character that has another meaning"),
+        ("a: * ring twice\n", 1, "A text begins with a character that has another meaning"),
+        ("a: & so on\n", 1, "A text begins with a character that has another meaning"),
+        ("a: >5 people\n", 1, "A text begins with a character that has another meaning"),
+        ("a: , then\n", 1, "A text begins with a character that has another meaning"),
         ('a: b\nc: "C:\\door"\n', 2, "A backslash stands in double quotes."),
         # what is opened and never closed is told where it is opened
         ("a: b\nc: 'it\nd: e\n", 2, "A quotation mark is opened here and never closed."),
         ("a: b\nc: [1, 2\n", 2, "A bracket is opened here and never closed"),
         # lines that do not fit together
-        ("a: b\n- c\n", 2, "The indentation of this line does not fit the lines above it."),
+        ("a: b\n- c\n", 2, "This line does not fit the lines above it."),
+        ("a: 'it's shut'\n", 1, "This line does not fit the lines above it."),
+        ('a: "shut" always\n', 1, "This line does not fit the lines above it."),
+        ("just words\na: b\n", 2, "A colon stands where none can be read."),
+        ("a: - b\n   - c\n", 1, "A list begins behind a name."),
         ("a: b\nword\nc: d\n", 2, "A line has no colon after its name."),
         ("a: b\n---\nc: d\n", 2, "A line of three dashes (---) starts a second document."),
         ("[" * 5000, 1, "The file is nested too deeply to be read."),
@@ -171,6 +179,16 @@ def test_marks_and_line_ends_of_other_systems_are_read() -> None:
     A byte order mark is left out, and each kind of line end counts as one line.
     """
     assert decode("a.yaml", b"\xef\xbb\xbfa\r\nb\rc\n") == "a\nb\nc\n"
+
+
+def test_a_character_that_no_one_can_see_names_its_line() -> None:
+    """
+    A control character is told in a note as well, whose Markdown would let it through.
+    """
+    problem = decode("a.md", b"a\nb\tc\nd\x00\n")
+
+    assert isinstance(problem, Problem)
+    assert (problem.line, problem.what) == (3, "An invisible control character stands here.")
 
 
 def test_a_file_far_larger_than_a_house_is_not_read() -> None:

@@ -1,0 +1,126 @@
+"""The assistant behind the service: opened in a thread, and asked in threads, a few at once.
+
+Whatever computes stays off the event loop, so that health is answered while
+messages are worked on. Later stations (threads, pages) ask here too.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import threading
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
+from enum import Enum
+
+from anyio import CapacityLimiter, to_thread
+
+from askhouse.assistant import Assistant
+from askhouse.build import Told, build_assistant
+from askhouse.errors import AskhouseError, KnowledgeError
+from askhouse.knowledge.load import load_houses
+from askhouse.settings import Settings
+from askhouse.values import House, Message, Reply
+
+__all__ = ["Answering", "Stage"]
+
+log = logging.getLogger(__name__)
+
+
+class Stage(Enum):
+    """How far the assistant is."""
+
+    CLOSED = "closed"
+    OPENING = "opening"
+    OPEN = "open"
+    FAILED = "failed"
+
+
+class _ClosingError(Exception):
+    """The service closes while the houses are still being opened."""
+
+
+class Answering:
+    """Answers messages with the assistant of all houses.
+
+    Args:
+        settings: Where houses, index and model are.
+        at_once: How many messages are worked on at the same time. Two for each
+            processor are enough; more only wait for each other inside the model
+            (measured with `python -m service.load`).
+    """
+
+    def __init__(self, settings: Settings, at_once: int) -> None:
+        self._settings = settings
+        self._at_once = at_once
+        self._closing = threading.Event()
+        self._assistant: Assistant | None = None
+        self.stage = Stage.CLOSED
+
+    @asynccontextmanager
+    async def running(self) -> AsyncIterator[None]:
+        """Opens the houses meanwhile; closes when the block is left, even while they open."""
+        self._limiter = CapacityLimiter(self._at_once)
+        self._closing.clear()
+        self.stage = Stage.OPENING
+        opening = asyncio.create_task(self._open())
+        try:
+            yield
+        finally:
+            self._closing.set()
+            await opening
+            self.stage, self._assistant = Stage.CLOSED, None
+
+    @property
+    def houses(self) -> Mapping[str, House]:
+        """The houses that can be asked about, by slug; none before the stage is OPEN."""
+        return self._assistant.houses if self._assistant else {}
+
+    async def reply(self, message: Message, house: str) -> Reply:
+        """The draft reply to a message; to be asked only once the stage is OPEN.
+
+        Raises:
+            MessageError: The message is empty or too long.
+            UnknownHouseError: No such house.
+        """
+        assert self._assistant is not None
+        return await to_thread.run_sync(
+            self._assistant.reply, message, house, limiter=self._limiter
+        )
+
+    async def _open(self) -> None:
+        try:
+            self._assistant = await to_thread.run_sync(self._build)
+            self.stage = Stage.OPEN
+            log.info("ready: %s", ", ".join(sorted(self.houses)))
+        except _ClosingError:
+            log.info("closed before the houses were open")
+        except AskhouseError as error:
+            self.stage = Stage.FAILED
+            log.critical("the houses cannot be opened: %s", error)
+        except Exception:
+            self.stage = Stage.FAILED
+            log.critical("the houses cannot be opened", exc_info=True)
+
+    def _build(self) -> Assistant:
+        folder = self._settings.knowledge
+        library = load_houses(folder)
+        if not library.houses:
+            raise KnowledgeError(f"no house can be used in {folder}: see `askhouse check`")
+        if library.errors:
+            log.warning(
+                "%d errors in %s: some houses are left out; see `askhouse check`",
+                len(library.errors),
+                folder,
+            )
+        assistant = build_assistant(
+            library, self._settings.index_file, self._settings.model, Told(log.info, self._progress)
+        )
+        # The first message loads what the later ones find loaded, such as the languages.
+        assistant.reply(Message(text="Where is the light switch?"), next(iter(library.houses)))
+        return assistant
+
+    def _progress(self, house: str, done: int, total: int) -> None:
+        if self._closing.is_set():
+            raise _ClosingError
+        log.info("embedding %s: %d of %d", house, done, total)
