@@ -126,6 +126,8 @@ class TorchEncoder:
                 "give the folder of one, or a name that is already on this machine"
             ) from error
         self._name = f"sentence-transformers:{model}"
+        # The method that tells the size has another name in each major version; a vector has none.
+        self._size = int(self._model.encode([""], show_progress_bar=False).shape[1])
 
     @property
     def name(self) -> str:
@@ -133,9 +135,11 @@ class TorchEncoder:
 
     @property
     def size(self) -> int:
-        return int(self._model.get_sentence_embedding_dimension() or 0)
+        return self._size
 
     def encode(self, texts: Sequence[str]) -> Vectors:
+        if not texts:
+            return np.empty((0, self._size), dtype=np.float32)
         vectors: Vectors = self._model.encode(
             list(texts), normalize_embeddings=True, show_progress_bar=False
         )

@@ -8,7 +8,8 @@ from fastapi import APIRouter, Body, Depends, Request, Response
 
 from service.answering import Answering, Stage
 from service.description import told
-from service.problem_details import (
+from service.problem_details import ProblemError
+from service.problem_types import (
     BODY_TOO_LARGE,
     INVALID_REQUEST,
     MESSAGE,
@@ -17,7 +18,6 @@ from service.problem_details import (
     PROBLEM_TYPES,
     TOO_MANY_REQUESTS,
     UNKNOWN_HOUSE,
-    ProblemError,
 )
 from service.schema import (
     ASKED,

@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager
 from fastapi import FastAPI
 from starlette.middleware import Middleware
 
+from askhouse.errors import KnowledgeError
 from service.answering import Answering
 from service.api import V1, around, v1
 from service.description import SUMMARY, DescribedApp
@@ -55,7 +56,11 @@ def from_environment() -> FastAPI:
 
     Raises:
         SettingsError: A variable cannot be used.
+        KnowledgeError: There is no such folder of houses. Told here, where the program
+            can still refuse to start; once it runs, all it could do is never be ready.
     """
     settings = read_service_settings()
+    if not settings.knowledge.exists():
+        raise KnowledgeError(f"there is no folder {settings.knowledge}: set ASKHOUSE_KNOWLEDGE")
     configure_logging()
     return create_app(settings)

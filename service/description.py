@@ -8,7 +8,8 @@ from typing import Any
 from fastapi import FastAPI
 from pydantic.json_schema import models_json_schema
 
-from service.problem_details import MEDIA_TYPE, NOT_READY, TOO_MANY_REQUESTS, ProblemType
+from service.problem_details import MEDIA_TYPE
+from service.problem_types import NOT_READY, TOO_MANY_REQUESTS, ProblemType
 from service.schema import ProblemDetails
 
 __all__ = ["SUMMARY", "DescribedApp", "told"]

@@ -12,7 +12,8 @@ from collections.abc import Callable
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.problem_details import BODY_TOO_LARGE, TOO_MANY_REQUESTS, problem
+from service.problem_details import problem
+from service.problem_types import BODY_TOO_LARGE, TOO_MANY_REQUESTS
 
 __all__ = ["BodyLimit", "RequestLimit", "TokenBuckets"]
 

@@ -1,4 +1,4 @@
-"""Every error as RFC 9457 problem details: one shape, one table of types, one way out.
+"""Every error as RFC 9457 problem details: one shape, one way out.
 
 A problem names its kind by a reference into `GET /problems`, where the service
 explains it, and its occurrence by the request's id, which stands in the log.
@@ -10,9 +10,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from http import HTTPStatus
-from types import MappingProxyType
 from typing import Any
 
 from fastapi import FastAPI, Request
@@ -21,138 +19,20 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 from starlette.types import Scope
 
-from askhouse.errors import (
-    AskhouseError,
-    KnowledgeError,
-    MessageError,
-    ModelError,
-    SettingsError,
-    UnknownHouseError,
+from askhouse.errors import AskhouseError
+from service.problem_types import (
+    ERROR_TYPES,
+    INVALID_REQUEST,
+    SPEAKING,
+    ProblemType,
 )
 from service.schema import Fault, ProblemDetails
 
-__all__ = [
-    "BODY_TOO_LARGE",
-    "ERROR_TYPES",
-    "INTERNAL",
-    "INVALID_REQUEST",
-    "MEDIA_TYPE",
-    "MESSAGE",
-    "NOT_READY",
-    "NOT_SET_UP",
-    "PROBLEM_TYPES",
-    "TOO_MANY_REQUESTS",
-    "UNKNOWN_HOUSE",
-    "ProblemError",
-    "ProblemType",
-    "add_handlers",
-    "problem",
-]
+__all__ = ["MEDIA_TYPE", "ProblemError", "add_handlers", "problem"]
 
 MEDIA_TYPE = "application/problem+json"
 
 log = logging.getLogger(__name__)
-
-
-@dataclass(frozen=True, slots=True)
-class ProblemType:
-    """A kind of problem.
-
-    Attributes:
-        name: Last part of its `type`.
-        status: The HTTP status that goes with it.
-        title: The same few words each time.
-        mend: What to do about it; the detail where an occurrence has nothing to add.
-    """
-
-    name: str
-    status: int
-    title: str
-    mend: str
-
-    @property
-    def path(self) -> str:
-        """The `type` member; a full path, as RFC 9457, 3.1.1, advises for relative references."""
-        return f"/problems#{self.name}"
-
-
-INVALID_REQUEST = ProblemType(
-    "invalid-request",
-    422,
-    "The request is not as described",
-    "Mend what `errors` names; the description of the interface is at /docs.",
-)
-MESSAGE = ProblemType(
-    "message",
-    422,
-    "The message cannot be worked on",
-    "Send what the guest wrote: some readable text of at most 10000 characters.",
-)
-UNKNOWN_HOUSE = ProblemType(
-    "unknown-house",
-    404,
-    "No such house",
-    "Use a slug that GET /v1/houses names.",
-)
-BODY_TOO_LARGE = ProblemType(
-    "body-too-large",
-    413,
-    "The request's body is too large",
-    "Send one message, with the end of its thread only.",
-)
-TOO_MANY_REQUESTS = ProblemType(
-    "too-many-requests",
-    429,
-    "Too many requests",
-    "Wait for as many seconds as the header Retry-After says.",
-)
-NOT_READY = ProblemType(
-    "not-ready",
-    503,
-    "The houses are not open yet",
-    "Ask again in a few seconds; GET /health/ready tells when.",
-)
-NOT_SET_UP = ProblemType(
-    "not-set-up",
-    503,
-    "The service is not set up rightly",
-    "The operator finds the reason in the log.",
-)
-INTERNAL = ProblemType(
-    "internal",
-    500,
-    "A fault of the service",
-    "Nothing is wrong with the request; the log holds the fault under the id in `instance`.",
-)
-
-PROBLEM_TYPES: Mapping[str, ProblemType] = MappingProxyType(
-    {
-        kind.name: kind
-        for kind in (
-            INVALID_REQUEST,
-            MESSAGE,
-            UNKNOWN_HOUSE,
-            BODY_TOO_LARGE,
-            TOO_MANY_REQUESTS,
-            NOT_READY,
-            NOT_SET_UP,
-            INTERNAL,
-        )
-    }
-)
-
-ERROR_TYPES: Mapping[type[AskhouseError], ProblemType] = MappingProxyType(
-    {
-        AskhouseError: INTERNAL,
-        KnowledgeError: NOT_SET_UP,
-        MessageError: MESSAGE,
-        ModelError: NOT_SET_UP,
-        SettingsError: NOT_SET_UP,
-        UnknownHouseError: UNKNOWN_HOUSE,
-    }
-)
-# Their words are meant for the caller. Those of the others name files and settings.
-_SPEAKS = (MESSAGE, UNKNOWN_HOUSE)
 
 
 class ProblemError(Exception):
@@ -208,7 +88,7 @@ def _response(scope: Scope, details: ProblemDetails, headers: Mapping[str, str] 
 
 def _on_askhouse_error(request: Request, error: Exception) -> Response:
     kind = next(ERROR_TYPES[c] for c in type(error).__mro__ if c in ERROR_TYPES)
-    if kind in _SPEAKS:
+    if kind in SPEAKING:
         return problem(request.scope, kind, detail=str(error))
     log.error("%s", error, extra={"fields": {"request_id": request.state.request_id}})
     return problem(request.scope, kind)

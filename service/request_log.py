@@ -9,7 +9,8 @@ import uuid
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.problem_details import INTERNAL, problem
+from service.problem_details import problem
+from service.problem_types import INTERNAL
 
 __all__ = ["RequestLog"]
 

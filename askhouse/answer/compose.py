@@ -113,7 +113,8 @@ def _in(forms: object, language: str) -> str:
 
 def _answer(facts: Sequence[Fact], length: Length) -> str:
     if length is Length.SHORT:
-        room = max(SHORT_CHARACTERS // max(len(facts), 1), 120)
+        spaces = max(len(facts) - 1, 0)
+        room = max((SHORT_CHARACTERS - spaces) // max(len(facts), 1), 100)
         return " ".join(_short(fact, room) for fact in facts)
     return "\n".join(_full(fact) for fact in facts)
 
@@ -148,7 +149,8 @@ def whole_text(
     house: House, parts: Sequence[ReplyPart], length: Length, texts: Sequence[str]
 ) -> str:
     """The reply: parts in the guest's order, nothing said twice, greeting and sign-off around."""
-    said = list(dict.fromkeys(text for text in texts if text))
+    fresh = [text for text, new in zip(texts, _news(parts), strict=True) if new and text]
+    said = list(dict.fromkeys(fresh))
     if len(parts) > 1:
         # Thanks for thanks would only stand between two answers.
         chat = {
@@ -162,3 +164,14 @@ def whole_text(
     emergency = any(part.decision.kind is Kind.SAFETY for part in parts)
     around = [None, None] if emergency else [house.greeting, house.sign_off]
     return "\n\n".join(line for line in [around[0], *said, around[1]] if line)
+
+
+def _news(parts: Sequence[ReplyPart]) -> list[bool]:
+    """For each part, whether it says anything that no earlier part has said."""
+    told: set[str] = set()
+    news = []
+    for part in parts:
+        facts = {citation.fact_id for citation in part.citations}
+        news.append(not facts or not facts <= told)
+        told |= facts
+    return news

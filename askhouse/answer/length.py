@@ -8,13 +8,20 @@ from collections.abc import Sequence
 __all__ = ["SHORT_CHARACTERS", "fitted", "sentences"]
 
 SHORT_CHARACTERS = 306  # two joined text messages of 153 characters (3GPP TS 23.040)
-_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z0-9\"“'(])")
+_END = re.compile(
+    r"(?<=[.!?])(?<!\bNo\.)(?<!\bNr\.)(?<!\bSt\.)(?<!\bDr\.)(?<!\bMr\.)(?<!\bMrs\.)(?<!\bapprox\.)"
+    r"(?<!\be\.g\.)(?<!\bi\.e\.)\s+(?=[A-Z0-9\"“'(])"
+)
+_STEP = re.compile(r"\d+\. ")
 
 
 def sentences(text: str) -> list[str]:
-    """The sentences of a fact's text, in order."""
+    """The sentences of a fact's text, in order; a numbered step is one, with its number."""
     return [
-        piece.strip() for line in text.splitlines() for piece in _END.split(line) if piece.strip()
+        piece.strip()
+        for line in text.splitlines()
+        for piece in ([line] if _STEP.match(line) else _END.split(line))
+        if piece.strip()
     ]
 
 

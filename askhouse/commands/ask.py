@@ -52,7 +52,7 @@ def ask(
     if house == "-" and len(assistant.houses) == 1:
         (house,) = assistant.houses
     message = Message(
-        text=sys.stdin.read() if text == "-" else text,
+        text=_standard_input() if text == "-" else text,
         verified=verified,
         thread=tuple(Turn(text=earlier) for earlier in after or ()),
         day=day.date() if day else None,
@@ -64,6 +64,11 @@ def ask(
     else:
         _show(reply, length, why=why)
     raise typer.Exit(_exit_code(reply))
+
+
+def _standard_input() -> str:
+    # Bytes that are no UTF-8 must not end in a trace; a guest's message may come from anywhere.
+    return sys.stdin.buffer.read().decode("utf-8", errors="replace")
 
 
 def _exit_code(reply: Reply) -> int:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -57,8 +59,8 @@ def evaluate(
                     name: {"count": s.count, "total": s.total, "interval": s.interval}
                     for name, s in result.shares.items()
                 },
-                "retrieval": dict(result.retrieval),
-                "curves": dict(result.curves),
+                "retrieval": _numbers(result.retrieval),
+                "curves": _numbers(result.curves),
             }
         )
         return
@@ -73,6 +75,11 @@ def evaluate(
         out.print(f"{name:28} {value:.3f}", highlight=False)
     if curve:
         _draw(result.answers)
+
+
+def _numbers(figures: Mapping[str, float]) -> dict[str, float | None]:
+    """JSON has no word for what is not a number; a figure of nothing is null."""
+    return {name: None if math.isnan(value) else value for name, value in figures.items()}
 
 
 def _draw(answers: tuple[tuple[float, bool], ...]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import traceback
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -45,8 +46,9 @@ EXIT_GAP = 3  # ask: at least one part is a gap
 EXIT_HOST = 4  # ask: at least one part must go to the host
 EXIT_OURS = 70  # a fault of Askhouse (sysexits.h: EX_SOFTWARE)
 
-out = Console()
-err = Console(stderr=True)
+# Without emoji, since "the code is a:key:b" would be printed with a picture in it.
+out = Console(emoji=False)
+err = Console(stderr=True, emoji=False)
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead.")]
 KnowledgeOption = Annotated[
@@ -62,18 +64,29 @@ def run(app: typer.Typer) -> None:
     try:
         app()
     except AskhouseError as error:
-        err.print(f"askhouse: {error}", style="red", markup=False, highlight=False)
+        _complain(str(error))
         sys.exit(EXIT_PROBLEMS if isinstance(error, KnowledgeError) else EXIT_USAGE)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(EXIT_OK)
+    except OSError as error:
+        _complain(f"{error.filename or 'a file'}: {error.strerror or error}")
+        sys.exit(EXIT_USAGE)
+    except Exception:
+        # Nobody foresaw it, so the trace is what helps; the exit code says that it is ours.
+        traceback.print_exc()
+        sys.exit(EXIT_OURS)
+
+
+def _complain(line: str) -> None:
+    err.print(f"askhouse: {line}", style="red", markup=False, highlight=False, soft_wrap=True)
 
 
 def print_json(content: Any) -> None:
     """Prints JSON on standard output, nothing else."""
     import json
 
-    sys.stdout.write(json.dumps(content, ensure_ascii=False, indent=2) + "\n")
+    sys.stdout.write(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False) + "\n")
 
 
 def settings_for(knowledge: Path | None, model: str | None) -> Settings:

@@ -152,7 +152,7 @@ _TO_HOST = (Kind.DAMAGE, Kind.REQUEST, Kind.COMPLAINT)
 
 
 def _shows_secret(one: Answered, house: House) -> bool:
-    said = repr(one.reply.full) + repr(one.reply.short) + repr([p.text for p in one.reply.parts])
+    said = "\n".join([one.reply.full, one.reply.short, *(p.text for p in one.reply.parts)])
     secrets = {fact.id for fact in house.facts if fact.sensitive}
     texts = [fact.text for fact in house.facts if fact.sensitive]
     return bool(one.cited & secrets) or any(text in said for text in texts)

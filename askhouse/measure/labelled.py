@@ -56,7 +56,7 @@ def read_messages(folder: Path) -> tuple[LabelledMessage, ...]:
     path = folder / "messages.jsonl"
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
-    except OSError as error:
+    except (OSError, UnicodeDecodeError) as error:
         raise KnowledgeError(
             f"{path} cannot be read: a labelled set holds messages.jsonl"
         ) from error

@@ -7,7 +7,7 @@ import unicodedata
 
 from askhouse.errors import MessageError
 
-__all__ = ["MAX_CHARACTERS", "clean"]
+__all__ = ["MAX_CHARACTERS", "clean", "readable"]
 
 # More than sixty text messages in one; beyond that it is not a guest's question.
 MAX_CHARACTERS = 10_000
@@ -28,14 +28,19 @@ def clean(text: str) -> str:
             f"the message has {len(text)} characters, at most {MAX_CHARACTERS} can be read: "
             "send the question alone"
         )
-    kept = "".join(character for character in text if _readable(character))
-    kept = _BLANK_LINES.sub("\n", _SPACES.sub(" ", unicodedata.normalize("NFC", kept))).strip()
-    if not kept.strip(_JOINERS):
+    kept = readable(text)
+    if not kept.strip(_JOINERS + " \n"):
         raise MessageError("the message is empty: send what the guest wrote")
     return kept
 
 
-def _readable(character: str) -> bool:
+def readable(text: str) -> str:
+    """The same for any text, of any length, without an error."""
+    kept = "".join(character for character in text if _can_be_read(character))
+    return _BLANK_LINES.sub("\n", _SPACES.sub(" ", unicodedata.normalize("NFC", kept))).strip()
+
+
+def _can_be_read(character: str) -> bool:
     # A vertical tab or a lone carriage return is a control character, and parts two words.
     if character.isspace() or character in _JOINERS:
         return True

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from askhouse.parts.clean import readable
 from askhouse.values import Turn
 from askhouse.words import words
 
@@ -20,6 +21,7 @@ _POINTS_BACK = frozenset(
     "it its that this one ones them they those these there both either same he she".split()  # noqa: SIM905
 )
 _FEW = 7  # words; a longer part says itself what it is about
+_LOOK_BACK = 300  # characters; the encoder reads 128 tokens, and the part's own words come last
 _BARE = frozenset(
     """how do does did i we you to is are was can could what which where when why who turn switch
     on off use work works get a an the and or of in at for with long much many far open close shut
@@ -49,7 +51,14 @@ def reading(part: str, before: Sequence[str], thread: Sequence[Turn]) -> str:
     if not leans_back(part):
         return part
     if before:
-        return f"{before[-1]} {part}"
+        return f"{_end_of(before[-1])} {part}".strip()
     if thread:
-        return f"{thread[-1].text} {part}"
+        return f"{_end_of(readable(thread[-1].text))} {part}".strip()
     return part
+
+
+def _end_of(text: str) -> str:
+    """The last words of a text, whole, in at most `_LOOK_BACK` characters."""
+    if len(text) <= _LOOK_BACK:
+        return text
+    return text[-_LOOK_BACK:].partition(" ")[2]

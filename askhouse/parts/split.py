@@ -70,8 +70,8 @@ _ASK_INSIDE = re.compile(
     r"(?:ok|fine|allowed|possible) (?:to|if|for))\b",
     re.IGNORECASE,
 )
-# Each word is taken whole and never given back (`(?>…)`, `++`): with a plain `+`, "xxxxxxxxxxxxxxxxq"
-# takes minutes, since every way of cutting the x's is tried. So longer forms stand before shorter.
+# Each word is taken whole and never given back (`(?>…)`, `++`): with a plain `+`, two dozen x's and
+# a q take minutes, since every way of cutting the x's is tried. So longer forms stand first.
 _TALK = re.compile(
     r"^(?>(?:hi+|hiya|hey+|hello+|helo|dear|good (?:morning|afternoon|evening|day)|morning|evening|"
     r"afternoon|howdy|hola|buenas(?: tardes| noches)?|buenos d[ií]as|bonjour|bonsoir|salut|hallo|"

@@ -13,20 +13,25 @@ from askhouse.values import Fact
 
 __all__ = ["views_of", "without_secrets"]
 
-# A token with a digit, or what follows "code is", "password:" and the like.
+# What follows "code is", "password of the boat Wi-Fi is", "pin:" and the like, up to a mark that
+# ends a word ("prickly.pear" goes on); what stands in quotation marks; and any token with a digit
+# or in capitals.
 _SECRET_AFTER = re.compile(
-    r"\b(code|password|passphrase|pass|pin|combination|number|key)\b(\s*(?:is|are|:|=)\s*)[^.;,\n]*",
+    r"\b((?:code|password|passphrase|pass|pin|combination|number|word|key)\b"
+    r"(?: (?:of|for|to|on)\b[^.:;,\n]{1,60}?)?\s*(?:\b(?:is|are)\b|:|=)\s*)"
+    r"(?:(?![.;,](?:\s|$))[^\n])+",
     re.IGNORECASE,
 )
-_DIGITS = re.compile(r"\S*\d\S*")
+_QUOTED = re.compile(r"(?<!\w)['\"‘“„«][^'\"’”“»\n]+['\"’”“»](?!\w)")
+_DIGITS_OR_CAPITALS = re.compile(r"\S*\d\S*|\b[A-Z]{3,}\b")
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=\S)")
 _LONG_ENOUGH = 12  # characters; "No." alone is no view of anything
 
 
 def without_secrets(text: str) -> str:
     """The text of a sensitive fact without its code: "The code is 4711." -> "The code is …"."""
-    text = _SECRET_AFTER.sub(lambda found: f"{found[1]}{found[2]}…", text)
-    return _DIGITS.sub("…", text)
+    text = _SECRET_AFTER.sub(lambda found: f"{found[1]}…", text)
+    return _DIGITS_OR_CAPITALS.sub("…", _QUOTED.sub("…", text))
 
 
 def views_of(fact: Fact) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
 import torch
 from tokenizers import Tokenizer
 from torch import Tensor, nn
@@ -14,24 +15,37 @@ __all__ = ["Tokens", "mean_of", "open_body"]
 
 
 class Tokens:
-    """The tokenizer of a folder; texts or pairs become tensors on the device."""
+    """The tokenizer of a folder; texts become padded tensors on the device.
+
+    Texts are read in lower case, so that SHOUTING is no other language.
+    """
 
     def __init__(self, base: str, device: str, most: int) -> None:
         self._tokenizer = Tokenizer.from_file(str(Path(base) / "tokenizer.json"))
         self._tokenizer.enable_truncation(most)
         pad = "[PAD]" if self._tokenizer.token_to_id("[PAD]") is not None else "<pad>"
-        self._tokenizer.enable_padding(pad_id=self._tokenizer.token_to_id(pad), pad_token=pad)
+        self._pad = self._tokenizer.token_to_id(pad)
         self._device = device
+        self._cache: dict[str, list[int]] = {}
 
-    def __call__(self, rows: Sequence[str] | Sequence[tuple[str, str]]) -> dict[str, Tensor]:
-        """Ids, mask and segment of each row, `(rows, tokens)`, padded to the longest."""
-        encoded = self._tokenizer.encode_batch(list(rows))
-        fields = {
-            "input_ids": [row.ids for row in encoded],
-            "attention_mask": [row.attention_mask for row in encoded],
-            "token_type_ids": [row.type_ids for row in encoded],
+    def __call__(self, texts: Sequence[str]) -> dict[str, Tensor]:
+        """Ids and mask of each text, `(texts, tokens)`."""
+        new = [text for text in dict.fromkeys(texts) if text not in self._cache]
+        for text, row in zip(
+            new, self._tokenizer.encode_batch([text.lower() for text in new]), strict=True
+        ):
+            self._cache[text] = row.ids
+        rows = [self._cache[text] for text in texts]
+        width = max(len(row) for row in rows)
+        ids = np.full((len(rows), width), self._pad, dtype=np.int64)
+        mask = np.zeros((len(rows), width), dtype=np.int64)
+        for place, row in enumerate(rows):
+            ids[place, : len(row)] = row
+            mask[place, : len(row)] = 1
+        return {
+            "input_ids": torch.from_numpy(ids).to(self._device),
+            "attention_mask": torch.from_numpy(mask).to(self._device),
         }
-        return {name: torch.tensor(value, device=self._device) for name, value in fields.items()}
 
 
 def open_body(base: str, device: str) -> nn.Module:
@@ -40,10 +54,7 @@ def open_body(base: str, device: str) -> nn.Module:
     return body.float().to(device)
 
 
-def mean_of(body: nn.Module, rows: dict[str, Tensor], device: str) -> Tensor:
-    """The mean of the last layer over the words of each row, `(rows, size)`."""
-    with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
-        hidden = body(**rows).last_hidden_state
-    mask = rows["attention_mask"][:, :, None]
-    pooled: Tensor = (hidden.float() * mask).sum(1) / mask.sum(1)
-    return pooled
+def mean_of(hidden: Tensor, mask: Tensor) -> Tensor:
+    """The mean over the words of each row, `(rows, tokens, size)` to `(rows, size)`."""
+    weights = mask[:, :, None].to(hidden.dtype)
+    return (hidden * weights).sum(1) / weights.sum(1).clamp(min=1)

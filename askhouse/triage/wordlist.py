@@ -12,7 +12,11 @@ from askhouse.values import Hazard, Kind, Level
 __all__ = ["Match", "match", "plain"]
 
 _FASTEST_FIRST = (Level.EMERGENCY, Level.URGENT, Level.SOON)
-_CONTRACTION = re.compile(r"'(?=(?:t|s|re|ve|ll|d|m)\b)")
+# "it's" → "its", as half of all guests write it anyway; but "my wife's" → "my wife s".
+_CONTRACTION = re.compile(
+    r"'(?=(?:t|re|ve|ll|d|m)\b)"
+    r"|\b(it|he|she|that|there|here|what|where|who|how|\w+one|\w+body|nothing)'(?=s\b)"
+)
 _DRAWN_OUT = re.compile(r"([a-z])\1{2,}")
 _BLANKS = re.compile(r"\s+")
 
@@ -35,7 +39,7 @@ def plain(text: str) -> str:
     text = text.casefold().replace("’", "'").replace("´", "'").replace("`", "'").replace("œ", "oe")
     decomposed = unicodedata.normalize("NFKD", text)
     text = "".join(letter for letter in decomposed if not unicodedata.combining(letter))
-    text = _CONTRACTION.sub("", text).replace("'", " ")
+    text = _CONTRACTION.sub(lambda found: found[1] or "", text).replace("'", " ")
     return _BLANKS.sub(" ", _DRAWN_OUT.sub(r"\1", text)).strip()
 
 

@@ -1,0 +1,122 @@
+"""The two models that are trained together.
+
+`TextEncoder` turns a text into one unit vector and the states of its words;
+`FactReader` reads the words of a message and of a fact together and says
+whether the fact answers. The reader starts from the encoder's word states, so
+that a fact's are computed once, kept in the index, and a question costs a few
+small layers instead of a second model.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+from askhouse.training.examples import HAZARDS, KINDS
+from askhouse.training.tokens import Tokens, mean_of, open_body
+
+__all__ = ["FactReader", "TextEncoder", "fact_scores"]
+
+MAX_TOKENS = 96
+WIDTH = 256  # of a word in the reader
+LAYERS = 3
+HEADS = 8
+
+
+class TextEncoder(nn.Module):
+    """A transformer with mean pooling to unit vectors, and linear heads for kind and hazard."""
+
+    def __init__(self, base: str, device: str) -> None:
+        super().__init__()
+        self.tokens = Tokens(base, device, MAX_TOKENS)
+        self.body = open_body(base, device)
+        size = self.body.config.hidden_size
+        self.kind = nn.Linear(size, len(KINDS), device=device)
+        self.hazard = nn.Linear(size, len(HAZARDS), device=device)
+        self.device = device
+
+    def forward(self, texts: Sequence[str]) -> tuple[Tensor, Tensor, Tensor]:
+        """Unit vectors `(texts, size)`, word states `(texts, tokens, size)`, mask."""
+        rows = self.tokens(texts)
+        with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
+            hidden = self.body(**rows).last_hidden_state
+        hidden = hidden.float()
+        mask = rows["attention_mask"]
+        return functional.normalize(mean_of(hidden, mask), dim=1), hidden, mask
+
+    @torch.no_grad()
+    def encode(self, texts: Sequence[str], batch: int = 512) -> Tensor:
+        """Unit vectors without a gradient, on the processor."""
+        self.eval()
+        order = sorted(range(len(texts)), key=lambda i: len(texts[i]))
+        out = torch.empty(len(texts), self.body.config.hidden_size)
+        for start in range(0, len(order), batch):
+            places = order[start : start + batch]
+            out[places] = self([texts[i] for i in places])[0].cpu()
+        return out
+
+
+class FactReader(nn.Module):
+    """A few small layers over the words of a message and of a fact."""
+
+    def __init__(self, size: int, device: str) -> None:
+        super().__init__()
+        self.narrow = nn.Linear(size, WIDTH, device=device)
+        self.side = nn.Parameter(0.02 * torch.randn(2, WIDTH, device=device))
+        layer = nn.TransformerEncoderLayer(
+            WIDTH, HEADS, 4 * WIDTH, dropout=0.1, activation="gelu", batch_first=True,
+            norm_first=True, device=device,
+        )  # fmt: skip
+        self.layers = nn.TransformerEncoder(layer, LAYERS, enable_nested_tensor=False)
+        self.answer = nn.Sequential(
+            nn.LayerNorm(4 * WIDTH, device=device),
+            nn.Linear(4 * WIDTH, WIDTH, device=device),
+            nn.GELU(),
+            nn.Dropout(0.1),
+            nn.Linear(WIDTH, 1, device=device),
+        )
+        self.closeness = nn.Parameter(torch.tensor(5.0, device=device))
+
+    def forward(
+        self, asked: Tensor, asked_mask: Tensor, fact: Tensor, fact_mask: Tensor, cosine: Tensor
+    ) -> Tensor:
+        """Logits `(pairs,)`.
+
+        Args:
+            asked: Narrowed words of the messages, `(pairs, tokens, WIDTH)`.
+            asked_mask: 1 for words, 0 for padding.
+            fact: Narrowed words of the facts, `(pairs, tokens, WIDTH)`.
+            fact_mask: The same for facts.
+            cosine: Of message and whole fact, `(pairs,)`.
+        """
+        words = torch.cat([asked + self.side[0], fact + self.side[1]], dim=1)
+        mask = torch.cat([asked_mask, fact_mask], dim=1)
+        device = words.device.type
+        with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
+            read = self.layers(words, src_key_padding_mask=mask == 0)
+        read = read.float()
+        one = mean_of(read[:, : asked.shape[1]], asked_mask)
+        two = mean_of(read[:, asked.shape[1] :], fact_mask)
+        joined = torch.cat([one, two, one * two, (one - two).abs()], dim=1)
+        logits: Tensor = self.answer(joined).squeeze(1) + self.closeness * cosine
+        return logits
+
+
+def fact_scores(messages: Tensor, views: Tensor, owners: Tensor, facts: int) -> Tensor:
+    """Mean of whole and nearest cosine, `(messages, facts)`.
+
+    Args:
+        messages: `(messages, size)`.
+        views: `(views, size)`; the first view of a fact is its whole text.
+        owners: For each view its fact, in ascending order.
+        facts: How many facts.
+    """
+    cosines = messages @ views.T
+    index = owners[None, :].expand(len(messages), -1)
+    nearest = torch.full((len(messages), facts), -1.0, device=cosines.device, dtype=cosines.dtype)
+    nearest = nearest.scatter_reduce(1, index, cosines, "amax", include_self=True)
+    first = torch.searchsorted(owners, torch.arange(facts, device=owners.device))
+    return (cosines[:, first] + nearest) / 2

@@ -1,0 +1,243 @@
+"""Train encoder and reader together, on a set of houses.
+
+Three losses at once. Among all facts of the house (and those of the other
+houses in the batch) the answering one must score best, where the score is the
+one that search uses: the mean of the whole fact's cosine and the nearest
+view's. The reader must tell facts that answer from the nearest ones that do
+not, and find none where there is none. And linear heads must read from the
+message's vector what kind of message it is.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+from transformers import get_cosine_schedule_with_warmup
+
+from askhouse.training.examples import HAZARDS, KINDS, Asked, Told, TrainingSet, mistyped
+from askhouse.training.modules import FactReader, TextEncoder
+
+__all__ = ["Plan", "train"]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How long and how strongly to train.
+
+    Attributes:
+        houses: Houses a batch.
+        messages: Messages of each of them.
+        told: Triage messages a batch.
+        scale: Cosines are multiplied by it before the softmax (1 / temperature).
+        near: Nearest facts that are read with each message.
+        far: Further facts of the house, drawn at random.
+        reader_share: Weight of the reader's loss beside the search loss.
+        kind_share: Weight of the kind loss.
+    """
+
+    epochs: int = 10
+    houses: int = 4
+    messages: int = 24
+    told: int = 64
+    rate: float = 1e-4
+    scale: float = 20.0
+    near: int = 5
+    far: int = 1
+    reader_share: float = 1.0
+    kind_share: float = 0.4
+    seed: int = 7
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """The facts of the houses of a batch, encoded."""
+
+    start: dict[str, int]
+    scores: Tensor
+    vectors: Tensor
+    words: Tensor
+    mask: Tensor
+
+
+def train(
+    data: TrainingSet, base: str, device: str, plan: Plan
+) -> tuple[TextEncoder, FactReader]:
+    """Trains both models on all messages of the set."""
+    torch.manual_seed(plan.seed)
+    torch.set_float32_matmul_precision("high")
+    rng = random.Random(plan.seed)
+    encoder = TextEncoder(base, device)
+    reader = FactReader(encoder.body.config.hidden_size, device)
+    heads = [*encoder.kind.parameters(), *encoder.hazard.parameters()]
+    optimiser = torch.optim.AdamW(
+        [
+            {"params": encoder.body.parameters(), "lr": plan.rate, "weight_decay": 0.01},
+            {"params": reader.parameters(), "lr": 5e-4, "weight_decay": 0.05},
+            {"params": heads, "lr": 2e-2, "weight_decay": 0.0},
+        ],
+        fused=device == "cuda",
+    )
+    steps = plan.epochs * len(list(_batches(data, plan, random.Random(0))))
+    schedule = get_cosine_schedule_with_warmup(optimiser, steps // 10, steps)
+    for epoch in range(plan.epochs):
+        encoder.train()
+        reader.train()
+        totals = torch.zeros(3, device=device)
+        started = time.perf_counter()
+        for asked, told in _batches(data, plan, rng):
+            losses = _losses(encoder, reader, data, asked, told, plan, rng)
+            optimiser.zero_grad(set_to_none=True)
+            (losses[0] + plan.reader_share * losses[1] + plan.kind_share * losses[2]).backward()
+            nn.utils.clip_grad_norm_(encoder.parameters(), 1.0)
+            optimiser.step()
+            schedule.step()
+            totals += losses.detach()
+        shown = [round(x / steps * plan.epochs, 3) for x in totals.tolist()]
+        seconds = time.perf_counter() - started
+        print(
+            f"epoch {epoch + 1} of {plan.epochs}, {seconds:.0f} s: "
+            f"search, reader, kind loss {shown}",
+            flush=True,
+        )
+    return encoder, reader
+
+
+def _batches(
+    data: TrainingSet, plan: Plan, rng: random.Random
+) -> Iterator[tuple[list[Asked], list[Told]]]:
+    """Messages of a few houses at a time, so that a house's facts are each other's rivals."""
+    by_house: dict[str, list[Asked]] = defaultdict(list)
+    for one in data.asked:
+        by_house[one.house].append(one)
+    chunks = []
+    for lines in by_house.values():
+        lines = rng.sample(lines, len(lines))
+        chunks += [lines[i : i + plan.messages] for i in range(0, len(lines), plan.messages)]
+    rng.shuffle(chunks)
+    for start in range(0, len(chunks), plan.houses):
+        asked = [one for chunk in chunks[start : start + plan.houses] for one in chunk]
+        yield asked, rng.sample(data.told, min(plan.told, len(data.told)))
+
+
+def _losses(
+    encoder: TextEncoder,
+    reader: FactReader,
+    data: TrainingSet,
+    asked: list[Asked],
+    told: list[Told],
+    plan: Plan,
+    rng: random.Random,
+) -> Tensor:
+    """Search, reader and kind loss, `(3,)`."""
+    texts = [one.text for one in asked] + [one.text for one in told]
+    texts = [mistyped(text, rng) if rng.random() < 0.3 else text for text in texts]
+    vectors, words, mask = encoder(texts)
+    count = len(asked)
+    facts = _encoded_facts(encoder, data, asked, vectors[:count], rng)
+    right = torch.zeros(facts.scores.shape, dtype=torch.bool, device=encoder.device)
+    for i, one in enumerate(asked):
+        for place in (*one.needed, *one.also):
+            right[i, facts.start[one.house] + place] = True
+    answered = [i for i, one in enumerate(asked) if one.needed]
+    rows, truth = plan.scale * facts.scores[answered], right[answered]
+    found = torch.logsumexp(rows.masked_fill(~truth, -1e4), 1) - torch.logsumexp(rows, 1)
+    return torch.stack(
+        [
+            -found.mean(),
+            _reader_loss(reader, data, asked, (vectors, words, mask), facts, plan, rng),
+            _kind_loss(encoder, vectors, asked, told),
+        ]
+    )
+
+
+def _encoded_facts(
+    encoder: TextEncoder,
+    data: TrainingSet,
+    asked: list[Asked],
+    messages: Tensor,
+    rng: random.Random,
+) -> _Facts:
+    whole: list[str] = []
+    other: list[str] = []
+    start = {}
+    for house in sorted({one.house for one in asked}):
+        start[house] = len(whole)
+        for group in data.views[house]:
+            whole.append(group[0])
+            # One further view is enough to learn from; search uses all.
+            other.append(rng.choice(group[1:] or group))
+    vectors, words, mask = encoder(whole)
+    others, _, _ = encoder(other)
+    alone = messages @ vectors.T
+    scores = (alone + torch.maximum(alone, messages @ others.T)) / 2
+    return _Facts(start, scores, vectors, words, mask)
+
+
+def _reader_loss(
+    reader: FactReader,
+    data: TrainingSet,
+    asked: list[Asked],
+    said: tuple[Tensor, Tensor, Tensor],
+    facts: _Facts,
+    plan: Plan,
+    rng: random.Random,
+) -> Tensor:
+    vectors, words, mask = said
+    scores = facts.scores.detach().cpu()
+    left, right, truth, groups = [], [], [], []
+    for i, one in enumerate(asked):
+        start, size = facts.start[one.house], len(data.views[one.house])
+        order = torch.argsort(scores[i, start : start + size], descending=True).tolist()
+        near = [p for p in order if p not in one.needed][: plan.near]
+        rest = [p for p in order[plan.near + 2 :] if p not in one.needed]
+        places = [*one.needed, *near, *rng.sample(rest, min(plan.far, len(rest)))]
+        groups.append((len(left), len(places), bool(one.needed)))
+        left += [i] * len(places)
+        right += [start + place for place in places]
+        # A fact that may be given too is neither quite right nor wrong.
+        truth += [1.0 if p in one.needed else 0.7 if p in one.also else 0.0 for p in places]
+    narrow_said, narrow_facts = reader.narrow(words), reader.narrow(facts.words)
+    device = words.device
+    left, right = torch.tensor(left, device=device), torch.tensor(right, device=device)
+    width = int(mask[: len(asked)].sum(1).max())  # padding of longer triage messages is cut
+    cosine = (vectors[left] * facts.vectors[right]).sum(1)
+    logits = reader(
+        narrow_said[left, :width], mask[left, :width], narrow_facts[right], facts.mask[right], cosine
+    )
+    target = torch.tensor(truth, device=device)
+    single = functional.binary_cross_entropy_with_logits(logits, target)
+    # One row a message, so that the right fact can be held against the others.
+    most = max(size for _, size, _ in groups)
+    grid = torch.full((len(groups), most), -1, dtype=torch.long)
+    for row, (start, size, _) in enumerate(groups):
+        grid[row, :size] = torch.arange(start, start + size)
+    grid = grid[[answered for _, _, answered in groups]].to(device)
+    there = grid >= 0
+    rows = logits[grid.clamp(min=0)].masked_fill(~there, -1e4)
+    good = (target[grid.clamp(min=0)] > 0.5) & there
+    listed = torch.logsumexp(rows, 1) - torch.logsumexp(rows.masked_fill(~good, -1e4), 1)
+    return 2 * single + 0.3 * listed.mean()
+
+
+def _kind_loss(
+    encoder: TextEncoder, vectors: Tensor, asked: list[Asked], told: list[Told]
+) -> Tensor:
+    kinds = [KINDS.index(one.kind) for one in (*asked, *told)]
+    loss = functional.cross_entropy(
+        encoder.kind(vectors), torch.tensor(kinds, device=vectors.device), label_smoothing=0.02
+    )
+    harmed = [i for i, one in enumerate(told) if one.hazard is not None]
+    if harmed:
+        hazards = [HAZARDS.index(told[i].hazard or "") for i in harmed]
+        logits = encoder.hazard(vectors[[len(asked) + i for i in harmed]])
+        loss = loss + 0.3 * functional.cross_entropy(
+            logits, torch.tensor(hazards, device=vectors.device)
+        )
+    return loss

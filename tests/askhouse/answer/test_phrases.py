@@ -1,0 +1,46 @@
+"""Askhouse's own few sentences."""
+
+from __future__ import annotations
+
+import string
+
+import pytest
+
+from askhouse.answer.phrases import phrase, phrases
+from askhouse.parts.language import READ
+
+
+@pytest.mark.parametrize("name", sorted(phrases()))
+def test_every_language_has_the_same_gaps(name: str) -> None:
+    """
+    A phrase has English at least, and each language fills in the same names.
+    """
+    forms = phrases()[name]
+
+    def gaps(form: str) -> set[str]:
+        return {field for _, field, _, _ in string.Formatter().parse(form) if field}
+
+    assert set(forms) <= set(READ)
+    assert all(gaps(form) == gaps(forms["en"]) for form in forms.values() if form)
+
+
+def test_a_language_without_the_phrase_gets_english() -> None:
+    """
+    Where there is no such sentence in the guest's language, the English one is said.
+    """
+    assert phrase("caution", "pt", text="Hot.") == phrase("caution", "en", text="Hot.")
+    assert phrase("gap", "de") != phrase("gap", "en")
+
+
+def test_the_guests_words_are_no_pattern() -> None:
+    """
+    Braces in what a guest wrote are said as they stand.
+    """
+    assert "{secret} {0}" in phrase("gap_about", "en", part="{secret} {0}")
+
+
+def test_no_phrase_says_anything_of_a_house() -> None:
+    """
+    No number stands in any phrase: numbers come from facts alone.
+    """
+    assert not any(c.isdigit() for forms in phrases().values() for f in forms.values() for c in f)

@@ -1,0 +1,83 @@
+"""What every encoder must do, whatever it is made of; each one's tests inherit this."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from askhouse.encoder import Encoder
+
+__all__ = ["EncoderContract"]
+
+TEXTS = ("where are the bins", "can we use the boat", "how do we light the stove, please?", "code")
+
+
+class EncoderContract:
+    """Inherit it, and give the encoder in a fixture called `encoder`."""
+
+    @pytest.fixture
+    def encoder(self) -> Encoder:
+        raise NotImplementedError
+
+    def test_a_row_of_float32_for_each_text(self, encoder: Encoder) -> None:
+        """
+        The vectors come as `(texts, size) float32`.
+        """
+        vectors = encoder.encode(TEXTS)
+
+        assert vectors.shape == (len(TEXTS), encoder.size)
+        assert vectors.dtype == np.float32
+
+    def test_vectors_have_length_one(self, encoder: Encoder) -> None:
+        """
+        Every vector has length one, so that an inner product is a cosine.
+        """
+        lengths = np.linalg.norm(encoder.encode(TEXTS), axis=1)
+
+        np.testing.assert_allclose(lengths, 1.0, atol=1e-5)
+
+    def test_order_is_kept(self, encoder: Encoder) -> None:
+        """
+        The n-th vector is that of the n-th text, also where texts of all lengths fill two batches.
+        """
+        texts = [f"{'the boat ' * (n * 7 % 40)}bins {n} {'code ' * (n % 3)}" for n in range(70)]
+
+        together = encoder.encode(texts)
+
+        for place in (0, 1, 31, 32, 33, 68, 69):
+            (alone,) = encoder.encode([texts[place]])
+            assert float(together[place] @ alone) > 0.999, place
+
+    def test_no_texts_give_no_rows(self, encoder: Encoder) -> None:
+        """
+        An empty list gives an empty table of the right width.
+        """
+        assert encoder.encode([]).shape == (0, encoder.size)
+
+    @pytest.mark.parametrize(
+        "text",
+        ["", " ", "?", "🔑🔥", "where are the bins " * 600, "x" * 10_000, "où est la clé", "鍵はどこ"],
+        ids=["empty", "space", "mark", "emoji", "long", "one-long-word", "french", "japanese"],
+    )
+    def test_any_text_has_a_vector(self, encoder: Encoder, text: str) -> None:
+        """
+        No text is too strange or too long for a vector of length one.
+        """
+        (vector,) = encoder.encode([text])
+
+        assert np.isfinite(vector).all()
+        assert np.linalg.norm(vector) == pytest.approx(1.0, abs=1e-5)
+
+    def test_the_same_text_has_the_same_vector(self, encoder: Encoder) -> None:
+        """
+        What is in the index today can be compared with a question tomorrow.
+        """
+        np.testing.assert_allclose(
+            encoder.encode(TEXTS[:2]), encoder.encode(TEXTS[:2]), atol=1e-6
+        )
+
+    def test_it_says_its_name(self, encoder: Encoder) -> None:
+        """
+        The name tells whose vectors a file holds, so it stays and is not empty.
+        """
+        assert encoder.name

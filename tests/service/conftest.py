@@ -1,0 +1,66 @@
+"""A real service over the demo houses, on the loopback, opened once for the whole folder."""
+
+from __future__ import annotations
+
+import io
+import logging
+from collections.abc import Iterator
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from service.app import create_app
+from service.logs import JsonLines
+from service.settings import ServiceSettings
+from tests.conftest import DEMO_HOUSES
+from tests.service.serving import serving, wait_until_ready
+
+UNLIMITED = 100_000
+
+
+@pytest.fixture(scope="session")
+def settings(
+    tmp_path_factory: pytest.TempPathFactory, pytestconfig: pytest.Config
+) -> ServiceSettings:
+    """The demo houses with the index that all tests share, and no limit that tests would meet."""
+    cache: pytest.Cache | None = getattr(pytestconfig, "cache", None)
+    folder = cache.mkdir("askhouse") if cache else tmp_path_factory.mktemp("index")
+    return ServiceSettings(
+        knowledge=DEMO_HOUSES, index=folder / "index.npz", requests_per_minute=UNLIMITED
+    )
+
+
+@pytest.fixture(scope="session")
+def log_lines() -> Iterator[io.StringIO]:
+    """Everything that the service logs in the whole run."""
+    lines = io.StringIO()
+    handler = logging.StreamHandler(lines)
+    handler.setFormatter(JsonLines())
+    logger = logging.getLogger("service")
+    logger.addHandler(handler)
+    logger.setLevel(logging.INFO)
+    yield lines
+    logger.setLevel(logging.NOTSET)
+    logger.removeHandler(handler)
+
+
+@pytest.fixture(scope="session")
+def url(settings: ServiceSettings, log_lines: io.StringIO) -> Iterator[str]:
+    """A service that is ready."""
+    with serving(create_app(settings)) as url:
+        wait_until_ready(url)
+        yield url
+
+
+@pytest.fixture(scope="session")
+def client(url: str) -> Iterator[httpx.Client]:
+    """A client of the service that is ready."""
+    with httpx.Client(base_url=url, timeout=30) as client:
+        yield client
+
+
+@pytest.fixture
+def shut_app(settings: ServiceSettings) -> FastAPI:
+    """An application whose lifespan has not begun: nothing is open."""
+    return create_app(settings)

@@ -1,0 +1,146 @@
+"""Stand-ins: real implementations, so simple that their numbers can be worked out in the head.
+
+They are held to the same contracts (`contracts.py`) as what they stand in for. When the engine's
+wiring changes, this is the one place in the tests that changes with it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from askhouse.assistant import Assistant
+from askhouse.decision.calibration import Calibration, Promise
+from askhouse.decision.signals import SIGNALS
+from askhouse.encoder import Vectors
+from askhouse.kinds import KINDS, Kinds
+from askhouse.search.search import HouseSearch
+from askhouse.search.store import VectorStore
+from askhouse.triage.guidance import guidance
+from askhouse.values import Hazard, House
+from askhouse.words import words
+
+__all__ = [
+    "WORDS",
+    "CountingEncoder",
+    "WordEncoder",
+    "make_assistant",
+    "make_calibration",
+    "make_kinds",
+]
+
+WORDS = (
+    # what the facts of tests/house are about
+    *("password", "door", "code", "bins", "recycling", "parking", "park", "cars", "heating"),
+    *("thermostat", "turn", "leaving", "leave", "checkout", "stove", "levers", "logs", "log"),
+    *("lighter", "kindling", "boat", "oars"),
+    # what none of them is about
+    *("sauna", "iron"),
+    # what the heads made by hand listen to
+    *("gas", "smoke", "locked", "broken", "refund", "dirty", "lovely"),
+)
+"""The words that the encoder knows: an axis each."""
+
+
+class WordEncoder:
+    """Counts the known words, and scales the counts to length one.
+
+    "bins, bins and the boat" has the counts bins 2, boat 1, so its cosine with "bins" is 2/√5.
+    A text without a known word points along an axis of its own, the last.
+    """
+
+    name = "stand-in:words"
+    size = len(WORDS) + 1
+
+    def encode(self, texts: Sequence[str]) -> Vectors:
+        vectors = np.zeros((len(texts), self.size), dtype=np.float32)
+        for row, text in zip(vectors, texts, strict=True):
+            said = words(text)
+            counts = [said.count(word) for word in WORDS]
+            row[:] = [*counts, 0 if any(counts) else 1]
+            row /= math.sqrt(sum(row * row))
+        return vectors
+
+
+class CountingEncoder(WordEncoder):
+    """A `WordEncoder` that remembers which texts it was asked for."""
+
+    def __init__(self, name: str = WordEncoder.name) -> None:
+        self.name = name
+        self.asked: list[str] = []
+
+    def encode(self, texts: Sequence[str]) -> Vectors:
+        self.asked += texts
+        return super().encode(texts)
+
+
+LOUD = 12.0  # one word in a part of four is still surer than 0.9
+QUESTION = 3.0  # without such a word, a part is a question
+
+_KIND_WORDS = {
+    "safety": ("gas", "smoke"),
+    "lockout": ("locked",),
+    "damage": ("broken",),
+    "request": ("refund",),
+    "complaint": ("dirty",),
+    "chat": ("lovely",),
+}
+_HAZARD_WORDS = {Hazard.GAS: ("gas",), Hazard.FIRE: ("smoke",), Hazard.UNCLEAR: ()}
+
+
+def make_kinds(folder: Path, encoder: WordEncoder) -> Kinds:
+    """Heads that listen to single words; written to a file and opened like the trained ones."""
+    path = folder / "heads-stand-in.npz"
+    np.savez(
+        path,
+        encoder=np.array(encoder.name),
+        kind_classes=np.array(KINDS),
+        kind_weights=_listening(_KIND_WORDS.get(kind, ()) for kind in KINDS),
+        kind_bias=np.array([QUESTION * (kind == "question") for kind in KINDS], dtype=np.float32),
+        hazard_classes=np.array([str(hazard) for hazard in _HAZARD_WORDS]),
+        hazard_weights=_listening(_HAZARD_WORDS.values()),
+        hazard_bias=np.array(
+            [QUESTION * (hazard is Hazard.UNCLEAR) for hazard in _HAZARD_WORDS], dtype=np.float32
+        ),
+    )
+    return Kinds(path, encoder)
+
+
+def _listening(heard: Iterable[Sequence[str]]) -> Vectors:
+    rows = [[LOUD * (word in own) for word in WORDS] + [0.0] for own in heard]
+    return np.array(rows, dtype=np.float32)
+
+
+def make_calibration(encoder: WordEncoder, *, also: float = 0.99) -> Calibration:
+    """A fact answers when the cosine of its nearest view is 0.8 or more, whatever else is.
+
+    A further fact is given from the chance `also` on.
+    """
+    weights = {"similarity": 30.0}
+    return Calibration(
+        encoder=encoder.name,
+        reader="",
+        weights=np.array([weights.get(name, 0.0) for name in SIGNALS]),
+        bias=-24.0,
+        threshold=0.5,
+        also=also,
+        safety=0.9,
+        lockout=0.9,
+        promise=Promise(risk=0.05, confidence=0.95, messages=1, houses=1),
+    )
+
+
+def make_assistant(houses: Iterable[House], folder: Path, *, also: float = 0.99) -> Assistant:
+    """The engine with the real guidance, and stand-ins for all that is learned."""
+    encoder = WordEncoder()
+    store = VectorStore(None, encoder)
+    return Assistant(
+        {house.slug: HouseSearch(house, store, known=frozenset(WORDS)) for house in houses},
+        encoder,
+        make_kinds(folder, encoder),
+        make_calibration(encoder, also=also),
+        guidance(),
+    )
