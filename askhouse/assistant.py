@@ -13,6 +13,7 @@ from askhouse.answer.guard import tellable
 from askhouse.answer.phrases import phrase
 from askhouse.decision.calibration import Calibration
 from askhouse.decision.decide import decide, rated
+from askhouse.decision.topics import Topics
 from askhouse.encoder import Encoder
 from askhouse.errors import UnknownHouseError
 from askhouse.kinds import Kinds
@@ -50,6 +51,7 @@ class Assistant:
         kinds: The learned heads.
         calibration: Thresholds and weights of the decision.
         guidance: Signals and fixed words of triage.
+        topics: The trade catalogue.
     """
 
     def __init__(
@@ -59,12 +61,14 @@ class Assistant:
         kinds: Kinds,
         calibration: Calibration,
         guidance: Guidance,
+        topics: Topics,
     ) -> None:
         self._searches = searches
         self._encoder = encoder
         self._kinds = kinds
         self._calibration = calibration
         self._guidance = guidance
+        self._topics = topics
 
     @property
     def houses(self) -> Mapping[str, House]:
@@ -98,8 +102,8 @@ class Assistant:
         """The facts nearest to a whole message, best first; nothing is decided."""
         search = self._search(house)
         text = search.mend(reading(clean(message.text), (), message.thread))
-        (vector,) = self._encoder.encode([text])
-        return search.hits(text, vector, day=message.day, most=most)
+        (encoded,) = self._encoder.encode_words([text])
+        return search.hits(text, encoded, day=message.day, most=most)
 
     def _search(self, house: str) -> HouseSearch:
         try:
@@ -113,20 +117,20 @@ class Assistant:
     def _decide(
         self, search: HouseSearch, part: Part, message: Message, whole: Tongue
     ) -> ReplyPart:
-        (vector,) = self._encoder.encode([part.reading])
-        kinds = self._kinds.kind.probabilities(vector)
+        (encoded,) = self._encoder.encode_words([part.reading])
+        kinds, hazards = self._kinds.read(part.reading, encoded.vector)
         alarm = find_alarm(
             part.reading,
             self._guidance,
             kinds,
-            self._kinds.hazard.probabilities(vector),
+            hazards,
             safety=self._calibration.safety,
             lockout=self._calibration.lockout,
         )
         if alarm is None and not whole.read:
             return ReplyPart(part=part, decision=_unread(whole), text="")
-        hits = () if alarm else search.hits(part.reading, vector, day=message.day, most=MOST_HITS)
-        hits = rated(part, hits, kinds, self._calibration)
+        hits = () if alarm else search.hits(part.reading, encoded, day=message.day, most=MOST_HITS)
+        hits = rated(part, hits, kinds, self._calibration, self._topics)
         decision = decide(part, hits, kinds, alarm, self._calibration, verified=message.verified)
         return ReplyPart(part=part, decision=decision, text="", hits=hits)
 

@@ -10,17 +10,17 @@ from pathlib import Path
 
 from askhouse.assistant import Assistant
 from askhouse.decision.calibration import Calibration
-from askhouse.encoder import Encoder, open_encoder
+from askhouse.decision.topics import topics
+from askhouse.encoder import MODELS, Encoder, open_encoder
 from askhouse.kinds import Kinds
 from askhouse.knowledge.load import Library
+from askhouse.search.reader import Reader
 from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
 from askhouse.search.views import views_of
 from askhouse.triage.guidance import guidance
 
 __all__ = ["MODELS", "Told", "build_assistant", "known_words"]
-
-MODELS = Path(__file__).parent / "models"
 
 
 @lru_cache(maxsize=1)
@@ -45,7 +45,7 @@ class Told:
 
 
 def build_assistant(
-    library: Library, index: Path | None, model: str = "plain", told: Told | None = None
+    library: Library, index: Path | None, model: str = "trained", told: Told | None = None
 ) -> Assistant:
     """An assistant for the houses of a library.
 
@@ -61,25 +61,34 @@ def build_assistant(
     told = told or Told()
     encoder: Encoder = open_encoder(model)
     store = VectorStore(index, encoder, told.line)
-    before = len(store)
+    reader = Reader() if encoder.width else None
     searches = {
         slug: HouseSearch(
             house,
             store,
+            reader=reader,
             known=known_words(),
             progress=lambda done, total, slug=slug: told.progress(slug, done, total),
         )
         for slug, house in library.houses.items()
     }
-    if len(store) != before:
+    if store.changed:
         store.save()
-    name = model if (MODELS / f"decision-{model}.json").exists() else "plain"
+    # The heads and the decision are fitted for our two models. With any other, the plain
+    # model reads the kinds, and its decision stands until `askhouse calibrate` has fitted one.
+    ours = model in ("trained", "plain")
+    name = model if ours else "plain"
     return Assistant(
         searches,
         encoder,
-        Kinds(MODELS / f"heads-{name}.npz", encoder),
+        Kinds(
+            MODELS / f"heads-{name}.npz",
+            encoder if ours else open_encoder("plain"),
+            alone=not ours,
+        ),
         Calibration.read(MODELS / f"decision-{name}.json"),
         guidance(),
+        topics(),
     )
 
 

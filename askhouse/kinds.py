@@ -49,16 +49,21 @@ class KindHead:
 class Kinds:
     """The heads of one file: `kind` over `KINDS`, and `hazard` over the hazards of triage.
 
+    Args:
+        path: The file.
+        encoder: The encoder that the heads were trained on.
+        alone: The encoder is not the one of search: a text is encoded again for the heads.
+
     Raises:
         ModelError: The file is missing, broken, or belongs to another encoder.
     """
 
-    def __init__(self, path: Path, encoder: Encoder) -> None:
+    def __init__(self, path: Path, encoder: Encoder, *, alone: bool = False) -> None:
         try:
             with np.load(path, allow_pickle=False) as content:
                 owner = str(content["encoder"])
-                self.kind = _head(content, "kind")
-                self.hazard = _head(content, "hazard")
+                self._kind = _head(content, "kind")
+                self._hazard = _head(content, "hazard")
         except (OSError, KeyError, ValueError) as error:
             raise ModelError(f"{path.name} cannot be read: install the package again") from error
         if owner != encoder.name:
@@ -66,6 +71,18 @@ class Kinds:
                 f"{path.name} was trained for another encoder ({owner}): "
                 "train the heads for this one with `python -m askhouse.training.heads`"
             )
+        self._encoder = encoder if alone else None
+
+    def read(self, text: str, vector: Vectors) -> tuple[Scores, Scores]:
+        """Probabilities of kind, and of hazard given that there is harm.
+
+        Args:
+            text: The part.
+            vector: Its unit vector from the encoder of search.
+        """
+        if self._encoder is not None:
+            (vector,) = self._encoder.encode([text])
+        return self._kind.probabilities(vector), self._hazard.probabilities(vector)
 
 
 def _head(content: np.lib.npyio.NpzFile, name: str) -> KindHead:

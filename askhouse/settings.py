@@ -23,8 +23,8 @@ class Settings(BaseSettings):
         description="Index file; beside the houses, in .askhouse/, where none is given.",
     )
     model: str = Field(
-        default="plain",
-        description="plain, or the name or folder of a sentence-transformers model.",
+        default="trained",
+        description="trained, plain, or the name or folder of a sentence-transformers model.",
     )
 
     @property

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Sequence
 
 import snowballstemmer
 
-__all__ = ["STOP_WORDS", "WORD", "stems", "words"]
+__all__ = ["STOP_WORDS", "WORD", "stems", "stems_of", "words"]
 
 # Words that carry no topic in a guest's question. Common practice, no source.
 STOP_WORDS = frozenset(
@@ -25,12 +25,13 @@ def words(text: str) -> list[str]:
     return [re.sub(r"['’]", "", word) for word in WORD.findall(text.lower())]
 
 
-def _topical(text: str) -> Iterator[str]:
-    return (word for word in words(text) if word not in STOP_WORDS)
-
-
 def stems(text: str) -> list[str]:
     """The stems of the words that carry a topic, in order."""
+    return stems_of([word for word in words(text) if word not in STOP_WORDS])
+
+
+def stems_of(wanted: Sequence[str]) -> list[str]:
+    """The stem of each word, in order."""
     # A stemmer holds the word it works on, so that threads must not share one: two
     # messages answered at once would get each other's stems. Making one costs a microsecond.
-    return list(snowballstemmer.stemmer("english").stemWords(list(_topical(text))))
+    return list(snowballstemmer.stemmer("english").stemWords(list(wanted)))

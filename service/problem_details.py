@@ -2,8 +2,8 @@
 
 A problem names its kind by a reference into `GET /problems`, where the service
 explains it, and its occurrence by the request's id, which stands in the log.
-Nothing of the request is repeated in it, and of Askhouse's own errors only
-those speak for themselves that the caller can mend.
+No guest's words are repeated in it, and of Askhouse's own errors only those
+speak for themselves that the caller can mend.
 """
 
 from __future__ import annotations

@@ -15,7 +15,8 @@ import numpy as np
 from askhouse.assistant import Assistant
 from askhouse.decision.calibration import Calibration, Promise
 from askhouse.decision.signals import SIGNALS
-from askhouse.encoder import Vectors
+from askhouse.decision.topics import Topics
+from askhouse.encoder import Encoded, Vectors
 from askhouse.kinds import KINDS, Kinds
 from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
@@ -36,7 +37,7 @@ WORDS = (
     # what the facts of tests/house are about
     *("password", "door", "code", "bins", "recycling", "parking", "park", "cars", "heating"),
     *("thermostat", "turn", "leaving", "leave", "checkout", "stove", "levers", "logs", "log"),
-    *("lighter", "kindling", "boat", "oars"),
+    *("lighter", "kindling", "fire", "going", "boat", "oars"),
     # what none of them is about
     *("sauna", "iron"),
     # what the heads made by hand listen to
@@ -54,6 +55,7 @@ class WordEncoder:
 
     name = "stand-in:words"
     size = len(WORDS) + 1
+    width = 0  # it has no reader
 
     def encode(self, texts: Sequence[str]) -> Vectors:
         vectors = np.zeros((len(texts), self.size), dtype=np.float32)
@@ -63,6 +65,9 @@ class WordEncoder:
             row[:] = [*counts, 0 if any(counts) else 1]
             row /= math.sqrt(sum(row * row))
         return vectors
+
+    def encode_words(self, texts: Sequence[str]) -> list[Encoded]:
+        return [Encoded(vector) for vector in self.encode(texts)]
 
 
 class CountingEncoder(WordEncoder):
@@ -143,4 +148,5 @@ def make_assistant(houses: Iterable[House], folder: Path, *, also: float = 0.99)
         make_kinds(folder, encoder),
         make_calibration(encoder, also=also),
         guidance(),
+        Topics({}),
     )

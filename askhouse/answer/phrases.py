@@ -14,7 +14,7 @@ __all__ = ["phrase", "phrases"]
 def phrases() -> dict[str, dict[str, str]]:
     """All phrases: name -> language -> text."""
     text = (files("askhouse.answer") / "phrases.yaml").read_text(encoding="utf-8")
-    loaded: dict[str, dict[str, str]] = YAML(typ="safe", pure=True).load(text)
+    loaded: dict[str, dict[str, str]] = YAML(typ="safe").load(text)
     return loaded
 
 

@@ -91,11 +91,13 @@ def _draw(answers: tuple[tuple[float, bool], ...]) -> None:
     if not answers:
         return
     coverage, risk = risk_coverage([a for a, _ in answers], [w for _, w in answers])
-    plotext.clear_figure()
-    plotext.theme("clear")
-    plotext.plot_size(72, 16)
-    plotext.plot(list(coverage), list(risk))
-    plotext.ylim(0, max(0.3, float(risk.max())))
-    plotext.title("risk by coverage: wrong replies among the surest answers")
-    plotext.xlabel("share of answers kept, surest first")
-    out.print(plotext.build(), markup=False, highlight=False)
+    picture = plotext.figure
+    picture.clear()
+    picture.theme("colorless")
+    picture.plot_size(72, 16)
+    picture.ruler("y").lim(0, max(0.3, float(risk.max())))
+    picture.title("risk by coverage: wrong replies among the surest answers")
+    picture.label("share of answers kept, surest first", "x")
+    picture.draw(picture.signal(coverage.tolist(), risk.tolist()))
+    drawn = plotext.uncolorize(picture.build().string())
+    out.print(drawn, markup=False, highlight=False)

@@ -33,6 +33,7 @@ def index(
     from askhouse.build import all_views
     from askhouse.encoder import open_encoder
     from askhouse.search.store import VectorStore
+    from askhouse.search.views import views_of
 
     settings = settings_for(knowledge, model)
     library = load_library(settings)
@@ -47,7 +48,13 @@ def index(
     held = len(store)
     with Progress(console=err, transient=True) as progress:
         task = progress.add_task("embedding", total=len(views), visible=not as_json)
-        store.vectors(views, lambda done, total: progress.update(task, completed=done, total=total))
+
+        def tell(done: int, total: int) -> None:
+            progress.update(task, completed=done, total=total)
+
+        # The reader reads each fact as a whole, which is its first view.
+        store.words([views_of(fact)[0] for h in library.houses.values() for fact in h.facts], tell)
+        store.vectors(views, tell)
     made = len(store) - held
     store.keep_only(views)
     store.save()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import traceback
 from pathlib import Path
@@ -149,7 +150,9 @@ def open_assistant(knowledge: Path | None, model: str | None, house: str = "-") 
 
 
 def _only(folder: Path, house: str) -> Path:
-    for path in (folder / house, folder / f"{house}.yaml"):
-        if house not in ("-", "") and "/" not in house and path.exists():
-            return path
+    # A slug, and nothing that leads out of the folder.
+    if re.fullmatch("[a-z0-9][a-z0-9-]*", house):
+        for path in (folder / house, folder / f"{house}.yaml"):
+            if path.exists():
+                return path
     return folder

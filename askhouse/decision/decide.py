@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from askhouse.decision.calibration import Calibration
 from askhouse.decision.signals import hit_signals
+from askhouse.decision.topics import Topics
 from askhouse.kinds import Scores
 from askhouse.values import Alarm, Decision, Fact, Hit, Kind, Outcome, Part
 
@@ -76,12 +77,16 @@ def decide(
 
 
 def rated(
-    part: Part, hits: Sequence[Hit], kinds: Scores, calibration: Calibration
+    part: Part,
+    hits: Sequence[Hit],
+    kinds: Scores,
+    calibration: Calibration,
+    catalogue: Topics,
 ) -> tuple[Hit, ...]:
     """The hits with the chance that each answers the part, likeliest first."""
     if not hits:
         return ()
-    chances = calibration.probabilities(hit_signals(part.reading, hits, kinds)).tolist()
+    chances = calibration.probabilities(hit_signals(part.reading, hits, kinds, catalogue)).tolist()
     rated = [replace(hit, chance=chance) for hit, chance in zip(hits, chances, strict=True)]
     return tuple(sorted(rated, key=lambda hit: -(hit.chance or 0.0)))
 

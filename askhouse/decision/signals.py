@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from askhouse.decision.topics import Topics
 from askhouse.kinds import Scores
-from askhouse.values import Hit
+from askhouse.search.views import without_secrets
+from askhouse.values import Fact, Hit
 from askhouse.words import stems, words
 
 __all__ = ["SIGNALS", "hit_signals"]
@@ -35,6 +38,8 @@ _ASKS = {
     ),
 }
 
+_KIND_SIGNALS = ("safety", "lockout", "damage", "request", "complaint", "chat")
+
 SIGNALS = (
     "similarity",
     "whole",
@@ -44,38 +49,38 @@ SIGNALS = (
     "behind",  # how far this hit is behind the best
     "best",  # 1 for the best hit
     "answers",  # the reader's logit; 0 where it was not asked
+    "answers_ahead",  # how far this hit's logit is above the best of the others
+    "topic_named",  # 1 if the part names a topic of the trade catalogue
+    "topic_shared",  # 1 if this fact is about one of those topics
+    "topic_held",  # 1 if any hit is
     "missing",  # share of topical words that no fact of the hits holds
     "length",
     *_ASKS,
-    "kind_safety",
-    "kind_lockout",
-    "kind_damage",
-    "kind_request",
-    "kind_complaint",
-    "kind_chat",
+    *(f"kind_{name}" for name in _KIND_SIGNALS),
     "sensitive",
 )
 """The names of the signals, in the order of the numbers."""
 
 
-def hit_signals(text: str, hits: Sequence[Hit], kinds: Scores) -> NDArray[np.float64]:
+def hit_signals(
+    text: str, hits: Sequence[Hit], kinds: Scores, catalogue: Topics
+) -> NDArray[np.float64]:
     """The signals of every hit, `(len(hits), len(SIGNALS))`.
 
     Args:
         text: The part as it was searched.
         hits: Best first, at least one.
         kinds: The kind head's probabilities for the part.
+        catalogue: The topics of the trade.
     """
     ahead = hits[0].fused - hits[1].fused if len(hits) > 1 else 0.0
-    asked = set(stems(text))
-    missing = 1.0 - max((hit.covered for hit in hits), default=0.0) if asked else 0.0
+    missing = 1.0 - max(hit.covered for hit in hits) if stems(text) else 0.0
     asks = [float(bool(pattern.search(text))) for pattern in _ASKS.values()]
     length = min(len(words(text)), 60) / 20
-    kind = [
-        _logit(kinds.get(name.removeprefix("kind_"), 0.0))
-        for name in SIGNALS
-        if name.startswith("kind_")
-    ]
+    kind = [_logit(kinds.get(name, 0.0)) for name in _KIND_SIGNALS]
+    asked = catalogue.of(text)
+    shared = [bool(asked & _fact_topics(hit.fact, catalogue)) for hit in hits]
+    answers = [_logit(hit.answers) if hit.answers is not None else 0.0 for hit in hits]
     return np.array(
         [
             [
@@ -86,15 +91,31 @@ def hit_signals(text: str, hits: Sequence[Hit], kinds: Scores) -> NDArray[np.flo
                 ahead,
                 hits[0].fused - hit.fused,
                 float(hit.rank == 1),
-                _logit(hit.answers) if hit.answers is not None else 0.0,
+                answers[place],
+                answers[place] - max([a for i, a in enumerate(answers) if i != place], default=0.0),
+                float(bool(asked)),
+                float(shared[place]),
+                float(any(shared)),
                 missing,
                 length,
                 *asks,
                 *kind,
                 float(hit.fact.sensitive),
             ]
-            for hit in hits
+            for place, hit in enumerate(hits)
         ]
+    )
+
+
+@lru_cache(maxsize=4096)
+def _topics_of(text: str, catalogue: Topics) -> frozenset[str]:
+    return catalogue.of(text)
+
+
+def _fact_topics(fact: Fact, catalogue: Topics) -> frozenset[str]:
+    """The topics of a fact; kept, since a fact is asked about again and again."""
+    return _topics_of(
+        f"{fact.title}. {' '.join(fact.asks)}. {without_secrets(fact.text)}", catalogue
     )
 
 

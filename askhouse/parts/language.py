@@ -34,8 +34,8 @@ _WORDS_TO_BE_SURE = 3
 # Words that none of the other languages writes alike; one in seven of them is English.
 _ENGLISH = frozenset(
     """the are there theres what whats which where wheres when how hows does did you your yours our
-    its and with could would should that thats this these those have has havent got any ive weve dont
-    doesnt didnt wont isnt cant it can too still who off my yes been from""".split()  # noqa: SIM905
+    its and with could would should that thats this these those have has havent got any ive weve
+    dont doesnt didnt wont isnt cant it can too still who off my yes been from""".split()  # noqa: SIM905
 )
 _SHARE_ENGLISH = 0.15
 # Words of every house and language, which say nothing about it.

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from askhouse.encoder import Vectors
+from askhouse.encoder import Encoded
+from askhouse.search.reader import Reader
 from askhouse.search.store import VectorStore
 from askhouse.search.vectors import ViewIndex
 from askhouse.search.views import views_of
@@ -42,6 +43,7 @@ class HouseSearch:
     Args:
         house: The house.
         store: Gives the vectors of its views.
+        reader: Reads the nearest facts with the part; None for an encoder without one.
         known: Words of the language in general, which are never mended.
         progress: Told how many views are embedded, of how many.
     """
@@ -51,11 +53,14 @@ class HouseSearch:
         house: House,
         store: VectorStore,
         *,
+        reader: Reader | None = None,
         known: Collection[str] = frozenset(),
         progress: Callable[[int, int], None] | None = None,
     ) -> None:
         self.house = house
+        self._reader = reader
         views = [views_of(fact) for fact in house.facts]
+        self._words = store.words([group[0] for group in views], progress) if reader else None
         flat = [view for group in views for view in group]
         owners = [place for place, group in enumerate(views) for _ in group]
         vectors = store.vectors(flat, progress)
@@ -69,21 +74,21 @@ class HouseSearch:
         return self.wording.mend(text)
 
     def hits(
-        self, text: str, vector: Vectors, *, day: dt.date | None = None, most: int = 10
+        self, text: str, encoded: Encoded, *, day: dt.date | None = None, most: int = 10
     ) -> tuple[Hit, ...]:
         """The facts nearest to a part, best first.
 
         Args:
             text: The part's words, already mended.
-            vector: The unit vector of the same words, `(size,)`.
+            encoded: The same words, encoded.
             day: Facts out of season on that day are left out; None keeps all.
             most: How many at most.
         """
         facts = self.house.facts
         if not facts:
             return ()
-        whole = self._whole @ vector
-        nearest = self._views.similarities(vector)
+        whole = self._whole @ encoded.vector
+        nearest = self._views.similarities(encoded.vector)
         wording = self.wording.scores(text)
         covered = self.wording.covered(text)
         fused = fuse(whole, nearest, wording)
@@ -92,6 +97,8 @@ class HouseSearch:
             for place in np.argsort(-fused, kind="stable")
             if day is None or (season := facts[place].season) is None or season.holds_on(day)
         ]
+        order = order[:most]
+        answers = self._read(encoded, order, whole)
         return tuple(
             Hit(
                 fact=facts[place],
@@ -101,6 +108,19 @@ class HouseSearch:
                 covered=float(covered[place]),
                 fused=float(fused[place]),
                 rank=rank,
+                answers=answer,
             )
-            for rank, place in enumerate(order[:most], start=1)
+            for rank, (place, answer) in enumerate(zip(order, answers, strict=True), start=1)
         )
+
+    def _read(
+        self, encoded: Encoded, places: Sequence[int], whole: NDArray[np.float32]
+    ) -> list[float | None]:
+        """The reader's estimate for each of those facts; None where there is no reader."""
+        if self._reader is None or self._words is None or encoded.words is None or not places:
+            return [None] * len(places)
+        facts = [self._words[place] for place in places]
+        answers: list[float | None] = self._reader.answers(
+            encoded.words, facts, whole[list(places)]
+        ).tolist()
+        return answers

@@ -24,8 +24,8 @@ _SECRET_AFTER = re.compile(
 )
 _QUOTED = re.compile(r"(?<!\w)['\"‘“„«][^'\"’”“»\n]+['\"’”“»](?!\w)")
 _DIGITS_OR_CAPITALS = re.compile(r"\S*\d\S*|\b[A-Z]{3,}\b")
-_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=\S)")
-_LONG_ENOUGH = 12  # characters; "No." alone is no view of anything
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=\S)|\n+")
+_LONG_ENOUGH = 12  # characters; "No." alone is no view of anything, nor is a step's "1."
 
 
 def without_secrets(text: str) -> str:
@@ -43,7 +43,7 @@ def views_of(fact: Fact) -> tuple[str, ...]:
         views += sentences
     if not fact.sensitive:
         views += [
-            f"{fact.title}: {section.heading}. {section.text}".strip()
+            f"{fact.title}: {'. '.join(filter(None, (section.heading, section.text)))}"
             for section in fact.sections
             if section.heading or section.text
         ]

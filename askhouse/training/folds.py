@@ -98,7 +98,13 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
     data = read_training_set(Path(arguments.data))
     folds = fold_of_houses(list(data.views), arguments.folds)
     held = {house for house, fold in folds.items() if fold == number}
-    plan = replace(Plan(), **{k: float(v) if "." in v or "e" in v else int(v) for k, v in (p.split("=") for p in arguments.plan)})
+    plan = replace(
+        Plan(),
+        **{
+            k: float(v) if "." in v or "e" in v else int(v)
+            for k, v in (p.split("=") for p in arguments.plan)
+        },
+    )
     encoder, reader = train(data.without(held), arguments.base, device, plan)
     out = Path(arguments.out)
     if number == arguments.folds:

@@ -59,6 +59,33 @@ class TextEncoder(nn.Module):
         return out
 
 
+class _Layer(nn.Module):
+    """Attention and a two-layer network, each behind a norm (Xiong et al., ICML 2020).
+
+    Written out, because the library's own layer cannot be traced for any length of text.
+    """
+
+    def __init__(self, device: str) -> None:
+        super().__init__()
+        self.norms = nn.ModuleList(nn.LayerNorm(WIDTH, device=device) for _ in range(2))
+        self.three = nn.Linear(WIDTH, 3 * WIDTH, device=device)
+        self.out = nn.Linear(WIDTH, WIDTH, device=device)
+        self.wide = nn.Linear(WIDTH, 4 * WIDTH, device=device)
+        self.back = nn.Linear(4 * WIDTH, WIDTH, device=device)
+        self.drop = nn.Dropout(0.1)
+
+    def forward(self, words: Tensor, mask: Tensor) -> Tensor:
+        """Words `(pairs, tokens, WIDTH)` to the same shape; `mask` is 1 for words."""
+        many, tokens, _ = words.shape
+        heads = self.three(self.norms[0](words)).view(many, tokens, 3, HEADS, WIDTH // HEADS)
+        query, key, value = heads.permute(2, 0, 3, 1, 4).unbind(0)
+        seen = functional.scaled_dot_product_attention(
+            query, key, value, attn_mask=(mask == 1)[:, None, None, :]
+        )
+        words = words + self.drop(self.out(seen.transpose(1, 2).reshape(many, tokens, WIDTH)))
+        return words + self.drop(self.back(functional.gelu(self.wide(self.norms[1](words)))))
+
+
 class FactReader(nn.Module):
     """A few small layers over the words of a message and of a fact."""
 
@@ -66,11 +93,7 @@ class FactReader(nn.Module):
         super().__init__()
         self.narrow = nn.Linear(size, WIDTH, device=device)
         self.side = nn.Parameter(0.02 * torch.randn(2, WIDTH, device=device))
-        layer = nn.TransformerEncoderLayer(
-            WIDTH, HEADS, 4 * WIDTH, dropout=0.1, activation="gelu", batch_first=True,
-            norm_first=True, device=device,
-        )  # fmt: skip
-        self.layers = nn.TransformerEncoder(layer, LAYERS, enable_nested_tensor=False)
+        self.layers = nn.ModuleList(_Layer(device) for _ in range(LAYERS))
         self.answer = nn.Sequential(
             nn.LayerNorm(4 * WIDTH, device=device),
             nn.Linear(4 * WIDTH, WIDTH, device=device),
@@ -96,8 +119,9 @@ class FactReader(nn.Module):
         mask = torch.cat([asked_mask, fact_mask], dim=1)
         device = words.device.type
         with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
-            read = self.layers(words, src_key_padding_mask=mask == 0)
-        read = read.float()
+            for layer in self.layers:
+                words = layer(words, mask)
+        read = words.float()
         one = mean_of(read[:, : asked.shape[1]], asked_mask)
         two = mean_of(read[:, asked.shape[1] :], fact_mask)
         joined = torch.cat([one, two, one * two, (one - two).abs()], dim=1)

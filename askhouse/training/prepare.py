@@ -54,8 +54,10 @@ def main(
     """Write the corpus as one JSON file."""
     content = as_json(read_corpus(corpus))
     out.write_text(json.dumps(content, ensure_ascii=False), encoding="utf-8")
-    print(f"{out}: {len(content['houses'])} houses, {len(content['lines'])} lines, "
-          f"{len(content['triage'])} triage lines")
+    print(
+        f"{out}: {len(content['houses'])} houses, {len(content['lines'])} lines, "
+        f"{len(content['triage'])} triage lines"
+    )
 
 
 if __name__ == "__main__":

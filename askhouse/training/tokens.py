@@ -36,7 +36,7 @@ class Tokens:
         ):
             self._cache[text] = row.ids
         rows = [self._cache[text] for text in texts]
-        width = max(len(row) for row in rows)
+        width = -(-max(len(row) for row in rows) // 8) * 8
         ids = np.full((len(rows), width), self._pad, dtype=np.int64)
         mask = np.zeros((len(rows), width), dtype=np.int64)
         for place, row in enumerate(rows):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
 from importlib.resources import files
 from typing import Annotated, Any
 
@@ -143,7 +143,7 @@ def _any(patterns: tuple[str, ...]) -> re.Pattern[str]:
     return re.compile("|".join(f"(?:{pattern})" for pattern in patterns) or "(?!)", re.IGNORECASE)
 
 
-@lru_cache(maxsize=None)
+@cache
 def compiled(signal: Signal) -> re.Pattern[str]:
     """The signal's pattern, compiled once."""
     return re.compile(signal.pattern, re.IGNORECASE)
@@ -153,4 +153,4 @@ def compiled(signal: Signal) -> re.Pattern[str]:
 def guidance() -> Guidance:
     """The guidance that travels with the package."""
     text = (files("askhouse.triage") / "guidance.yaml").read_text(encoding="utf-8")
-    return Guidance.model_validate(YAML(typ="safe", pure=True).load(text))
+    return Guidance.model_validate(YAML(typ="safe").load(text))

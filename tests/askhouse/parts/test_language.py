@@ -30,7 +30,7 @@ from askhouse.parts.language import READ, language_name, tongue
         ("Waar kunnen we de auto vannacht parkeren?", "nl"),
         ("Onde podemos estacionar o carro esta noite?", "pt"),
         # A few words are enough where they are like nothing else.
-        *(("la contraseña del wifi", "es"), ("wo ist der Müll", "de"), ("où est la clé", "fr")),
+        *(("la contraseña del wifi", "es"), ("wo steht die Tonne", "de"), ("où est la clé", "fr")),
         # Languages that are not read, told by sentence or by script.
         ("Gdzie możemy zaparkować samochód na noc?", "pl"),
         ("Hvor kan vi parkere bilen i nat? Vi kommer først klokken elleve.", "da"),

@@ -24,8 +24,8 @@ def search(house: House) -> HouseSearch:
 def hits(
     house: House, text: str, *, day: dt.date | None = None, most: int = 10
 ) -> tuple[Hit, ...]:
-    (vector,) = ENCODER.encode([text])
-    return search(house).hits(text, vector, day=day, most=most)
+    (encoded,) = ENCODER.encode_words([text])
+    return search(house).hits(text, encoded, day=day, most=most)
 
 
 def found(house: House, text: str, day: dt.date | None = None) -> list[str]:

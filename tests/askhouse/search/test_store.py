@@ -149,6 +149,9 @@ def other(**changed: object) -> Callable[[Path], None]:
             "encoder": WordEncoder.name,
             "hashes": np.array([text_hash(text) for text in TEXTS]),
             "vectors": WordEncoder().encode(TEXTS),
+            "read": np.array([], dtype="U64"),
+            "lengths": np.array([], dtype=np.int64),
+            "states": np.empty((0, 0), dtype=np.float16),
             **changed,
         }
         np.savez(path, **{k: np.asarray(v) for k, v in content.items() if v is not None})
@@ -188,6 +191,9 @@ def a_pickle(path: Path) -> None:
         (an_array, "cannot be read"),
         (a_pickle, "cannot be read"),
         (other(vectors=None), "cannot be read"),
+        (other(lengths=np.array(["three"])), "does not hold what it says"),
+        (other(read=np.array(["a"]), lengths=np.array([0.5])), "cannot be read"),
+        (other(states=np.empty((4, 0), dtype=np.float16)), "does not hold what it says"),
         (other(format="askhouse-vectors-0"), "was written by another version"),
         (other(encoder="another"), "belongs to another model"),
         (other(vectors=np.ones((2, 3), dtype=np.float32)), "does not hold what it says"),
@@ -197,7 +203,8 @@ def a_pickle(path: Path) -> None:
         (other(vectors=np.nan * WordEncoder().encode(TEXTS)), "not of length one"),
     ],
     ids=[
-        *("empty", "foreign", "truncated", "flipped", "one-array", "pickle", "half", "older"),
+        *("empty", "foreign", "truncated", "flipped", "one-array", "pickle", "half"),
+        *("words", "half-a-word", "words-of-nobody", "older"),
         *("other-model", "other-size", "too-few", "other-type", "long-vectors", "no-numbers"),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 import pytest
@@ -44,6 +45,19 @@ def test_a_note_is_found_by_each_step() -> None:
         "The stove: Open both levers.",
         "The stove: Lay two logs.",
     )
+    untitled = make_fact("stove", "Short.", title="The stove", sections=(Section("", "Stay."),))
+    assert views_of(untitled)[-1] == "The stove: Stay."
+
+
+def test_a_step_is_not_parted_from_its_own_sentence(grown_house: House) -> None:
+    """
+    No view ends with the number of the step behind it, or is a number.
+    """
+    views = views_of(grown_house.fact("stove"))
+
+    assert "Open both levers." in views
+    assert "Laying the fire" in views
+    assert [view for view in views[2:] if re.search(r"(?:^|\s)\d+\.$", view)] == []
 
 
 def test_no_view_is_there_twice_or_empty() -> None:

@@ -1,0 +1,144 @@
+"""The trained models -> int8 ONNX files inside the package, with parity shown.
+
+python -m askhouse.training.export --base DIR --trained DIR
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import onnx
+import torch
+import typer
+from onnxruntime.quantization import QuantType, quantize_dynamic
+from torch import Tensor, nn
+
+from askhouse.training.examples import HAZARDS, KINDS
+from askhouse.training.modules import FactReader, TextEncoder
+from askhouse.training.tokens import mean_of
+
+__all__ = ["export_encoder", "export_reader"]
+
+OPSET = 17
+MODELS = Path(__file__).parents[1] / "models"
+
+
+class _EncoderGraph(nn.Module):
+    """Ids and mask in; the unit vector and the reader's narrow words out."""
+
+    def __init__(self, encoder: TextEncoder, reader: FactReader) -> None:
+        super().__init__()
+        self.body = encoder.body
+        self.narrow = reader.narrow
+
+    def forward(self, input_ids: Tensor, attention_mask: Tensor) -> tuple[Tensor, Tensor]:
+        hidden = self.body(input_ids=input_ids, attention_mask=attention_mask).last_hidden_state
+        pooled = mean_of(hidden, attention_mask)
+        return pooled / pooled.norm(dim=1, keepdim=True), self.narrow(hidden)
+
+
+class _ReaderGraph(nn.Module):
+    """One message's words against several facts' words; the message is repeated inside."""
+
+    def __init__(self, reader: FactReader) -> None:
+        super().__init__()
+        self.reader = reader
+
+    def forward(self, asked: Tensor, facts: Tensor, fact_mask: Tensor, cosine: Tensor) -> Tensor:
+        many = facts.shape[0]
+        repeated = asked.expand(many, -1, -1)
+        ones = torch.ones_like(repeated[:, :, 0], dtype=torch.int64)
+        return self.reader(repeated, ones, facts, fact_mask, cosine)
+
+
+def export_encoder(encoder: TextEncoder, reader: FactReader, path: Path) -> None:
+    """Writes the encoder as ONNX in single precision."""
+    ids = torch.ones(2, 8, dtype=torch.long)
+    names = ("input_ids", "attention_mask", "words")
+    torch.onnx.export(
+        _EncoderGraph(encoder, reader).eval(),
+        (ids, ids),
+        str(path),
+        input_names=["input_ids", "attention_mask"],
+        output_names=["vectors", "words"],
+        dynamic_axes={"vectors": {0: "texts"}} | {n: {0: "texts", 1: "tokens"} for n in names},
+        opset_version=OPSET,
+        dynamo=False,
+    )
+
+
+def export_reader(reader: FactReader, path: Path) -> None:
+    """Writes the reader as ONNX in single precision."""
+    width = reader.narrow.out_features
+    mask = torch.ones(3, 7, dtype=torch.long)
+    mask[1, 5:] = 0
+    torch.onnx.export(
+        _ReaderGraph(reader).eval(),
+        (torch.randn(1, 5, width), torch.randn(3, 7, width), mask, torch.rand(3)),
+        str(path),
+        input_names=["asked", "facts", "fact_mask", "cosine"],
+        output_names=["logits"],
+        dynamic_axes={
+            "asked": {1: "words"},
+            "facts": {0: "facts", 1: "tokens"},
+            "fact_mask": {0: "facts", 1: "tokens"},
+            "cosine": {0: "facts"},
+            "logits": {0: "facts"},
+        },
+        opset_version=OPSET,
+        dynamo=False,
+    )
+
+
+def quantised(source: Path, target: Path) -> None:
+    """int8 weights, one scale a channel; activations are quantised while running."""
+    quantize_dynamic(source, target, weight_type=QuantType.QInt8, per_channel=True)
+    model = onnx.load(target)
+    model.producer_name, model.doc_string = "askhouse", ""
+    onnx.save(model, target)
+
+
+def load_trained(base: str, trained: Path) -> tuple[TextEncoder, FactReader]:
+    """The trained pair, on the processor."""
+    encoder = TextEncoder(base, "cpu")
+    reader = FactReader(encoder.body.config.hidden_size, "cpu")
+    for name, model in (("encoder", encoder), ("reader", reader)):
+        weights = torch.load(trained / f"{name}.pt", weights_only=True)
+        model.load_state_dict({key: value.float() for key, value in weights.items()})
+        model.eval()
+    return encoder, reader
+
+
+def main(
+    base: Annotated[Path, typer.Option(help="folder of the weights training started from")],
+    trained: Annotated[Path, typer.Option(help="folder with encoder.pt and reader.pt")],
+    out: Annotated[Path, typer.Option()] = MODELS,
+) -> None:
+    """Write encoder.onnx, reader.onnx, tokenizer.json and the heads."""
+    encoder, reader = load_trained(str(base), trained)
+    with tempfile.TemporaryDirectory() as folder:
+        full = Path(folder)
+        export_encoder(encoder, reader, full / "encoder.onnx")
+        export_reader(reader, full / "reader.onnx")
+        for name in ("encoder", "reader"):
+            quantised(full / f"{name}.onnx", out / f"{name}.onnx")
+    shutil.copyfile(base / "tokenizer.json", out / "tokenizer.json")
+    np.savez(
+        out / "heads-raw.npz",
+        kind_classes=np.array(KINDS),
+        kind_weights=encoder.kind.weight.detach().numpy(),
+        kind_bias=encoder.kind.bias.detach().numpy(),
+        hazard_classes=np.array(HAZARDS),
+        hazard_weights=encoder.hazard.weight.detach().numpy(),
+        hazard_bias=encoder.hazard.bias.detach().numpy(),
+    )
+    for path in sorted(out.glob("*")):
+        print(f"{path.name:24} {path.stat().st_size / 1e6:6.1f} MB")
+
+
+if __name__ == "__main__":
+    typer.run(main)

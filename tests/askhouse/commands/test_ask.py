@@ -1,0 +1,229 @@
+"""askhouse ask: a guest's message in, a cited draft reply out."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from askhouse.commands import app
+from askhouse.commands.shared import EXIT_GAP, EXIT_HOST, EXIT_OK, EXIT_USAGE
+from askhouse.errors import KnowledgeError, MessageError, UnknownHouseError
+from tests.house import DOOR_CODE, GROWN, SECRETS, SMALL
+
+
+@pytest.fixture
+def knowledge(tmp_path: Path) -> Path:
+    """A folder with Ferry Lodge in it, so that the index lies beside a copy."""
+    (tmp_path / "ferry-lodge.yaml").write_bytes(SMALL.read_bytes())
+    return tmp_path
+
+
+def ask(knowledge: Path, *arguments: str, given: str | bytes | None = None) -> Result:
+    return CliRunner().invoke(app, ["ask", *arguments, "--knowledge", str(knowledge)], input=given)
+
+
+def as_json(result: Result) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(result.stdout)
+    return found
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "where are the bins",
+        "what is the door code",
+        "Where are the bins? Do you have a sauna? The lamp is broken.",
+        "lovely, thanks",
+        "there is a strong smell of gas",
+        "Gdzie możemy zaparkować samochód na noc?",
+        "[bold]bins[/bold] :key: 🔑",
+    ],
+)
+@pytest.mark.parametrize("verified", [True, False])
+def test_the_exit_code_says_what_became_of_it(knowledge: Path, text: str, verified: bool) -> None:
+    """
+    4 where a part goes to the host, else 3 where one is a gap, else 0; whatever the models decide.
+    """
+    result = ask(knowledge, "ferry-lodge", text, "--json", *["--verified"] * verified)
+
+    outcomes = {part["outcome"] for part in as_json(result)["parts"]}
+    assert outcomes <= {"answer", "gap", "escalate", "chat"}
+    assert result.exit_code == (
+        EXIT_HOST if "escalate" in outcomes else EXIT_GAP if "gap" in outcomes else EXIT_OK
+    )
+    assert (EXIT_OK, EXIT_GAP, EXIT_HOST) == (0, 3, 4)
+
+
+def test_json_is_all_that_stands_on_standard_output(knowledge: Path) -> None:
+    """
+    The output is one JSON object with house, both lengths, and each part with what it rests on.
+    """
+    result = ask(knowledge, "ferry-lodge", "where are the bins", "--json")
+
+    reply = as_json(result)
+    assert list(reply) == ["house", "full", "short", "parts"]
+    (part,) = reply["parts"]
+    assert part["text"] == "where are the bins"
+    assert list(part) == [
+        *("text", "language", "outcome", "kind", "confidence", "reason", "reply", "facts")
+    ]
+    for fact in part["facts"]:
+        assert list(fact) == ["id", "title", "written", "verified_on"]
+        assert fact["written"].startswith("ferry-lodge.yaml:")
+
+
+def test_the_reply_is_shown_with_what_it_rests_on(knowledge: Path) -> None:
+    """
+    Without --json one reads the draft, the guest's words, the outcome and the fact's place.
+    """
+    result = ask(knowledge, "ferry-lodge", "where are the bins")
+
+    said = " ".join(result.stdout.replace("│", " ").split())
+    assert "Draft reply" in said
+    assert as_json(ask(knowledge, "ferry-lodge", "where are the bins", "--json"))["short"] in said
+    assert "where are the bins" in said
+
+
+def test_short_is_the_short_reply(knowledge: Path) -> None:
+    """
+    --short shows the length of a text message, without greeting.
+    """
+    assert "Hello from the lake," in ask(knowledge, "ferry-lodge", "where are the bins").stdout
+    short = ask(knowledge, "ferry-lodge", "where are the bins", "--short").stdout
+    assert "Hello from the lake," not in short
+
+
+@pytest.mark.parametrize("more", [[], ["--why"], ["--short"], ["--json"]])
+@pytest.mark.parametrize(
+    "text", ["what is the door code", "wifi password", "what is the wifi password? door code?"]
+)
+def test_a_stranger_sees_no_secret_in_any_view(
+    knowledge: Path, text: str, more: list[str]
+) -> None:
+    """
+    Neither the reply nor the table of candidates shows a code to an unverified sender.
+    """
+    result = ask(knowledge, "ferry-lodge", text, *more)
+
+    assert result.stdout
+    assert not any(secret in result.output for secret in SECRETS)
+
+
+def test_why_shows_the_candidates(knowledge: Path) -> None:
+    """
+    --why shows how each part was read, the reason, and the facts that came near.
+    """
+    said = ask(knowledge, "ferry-lodge", "where are the bins", "--why").stdout
+
+    assert "read as: where are the bins" in said
+    assert "candidate" in said
+    assert "Bins [bins]" in said
+
+
+def test_after_is_the_thread(knowledge: Path) -> None:
+    """
+    An earlier message, given with --after, is what a follow-up is read with.
+    """
+    said = ask(
+        *(knowledge, "ferry-lodge", "and when?", "--why"),
+        *("--after", "is it far?", "--after", "where are the bins"),
+    ).stdout
+
+    assert "read as: where are the bins and when?" in " ".join(said.split())
+
+
+def test_day_leaves_out_what_is_out_of_season(knowledge: Path) -> None:
+    """
+    In January the boat is no candidate, in July it is.
+    """
+    for day, there in (("2026-01-15", False), ("2026-07-15", True)):
+        said = ask(knowledge, "ferry-lodge", "can we use the boat", "--why", "--day", day).stdout
+        assert ("[boat]" in said) is there
+
+
+@pytest.mark.parametrize("given", ["where are the bins\n", b"where are the bins \xff\xfe\n"])
+def test_a_message_comes_from_standard_input(knowledge: Path, given: str | bytes) -> None:
+    """
+    With -, the message is read from standard input, whatever bytes are in it.
+    """
+    result = ask(knowledge, "ferry-lodge", "-", "--json", given=given)
+
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    assert as_json(result)["parts"][0]["text"].startswith("where are the bins")
+
+
+def test_the_only_house_needs_no_name(knowledge: Path) -> None:
+    """
+    - is the only house of the folder; the folder of a grown house works as well as a file.
+    """
+    assert as_json(ask(knowledge, "-", "bins?", "--json"))["house"] == "ferry-lodge"
+
+    (knowledge / "ferry-lodge.yaml").unlink()
+    grown = knowledge / "grown"
+    for path in (path for path in GROWN.rglob("*") if path.suffix in (".yaml", ".md")):
+        (grown / path.relative_to(GROWN)).parent.mkdir(parents=True, exist_ok=True)
+        (grown / path.relative_to(GROWN)).write_bytes(path.read_bytes())
+    assert as_json(ask(grown, "-", "bins?", "--json"))["house"] == "ferry-lodge"
+
+
+@pytest.mark.parametrize(
+    ("house", "text", "error"),
+    [
+        ("mill-loft", "bins?", UnknownHouseError),
+        ("..", "bins?", UnknownHouseError),
+        ("", "bins?", UnknownHouseError),
+        ("ferry-lodge", "", MessageError),
+        ("ferry-lodge", "\x01", MessageError),
+        ("ferry-lodge", "a" * 10_001, MessageError),
+    ],
+)
+def test_what_cannot_be_asked_is_an_error(
+    knowledge: Path, house: str, text: str, error: type[Exception]
+) -> None:
+    """
+    An unknown house and an unreadable message are errors of the caller, not replies.
+    """
+    folder = knowledge / "houses"
+    folder.mkdir()
+    (knowledge / "ferry-lodge.yaml").rename(folder / "ferry-lodge.yaml")
+
+    result = ask(folder, house, text)
+
+    assert isinstance(result.exception, error)
+    assert result.stdout == ""
+
+
+def test_a_folder_without_houses_is_an_error(tmp_path: Path) -> None:
+    """
+    Where no house can be used, the error says where, and what tells more.
+    """
+    result = ask(tmp_path, "-", "bins?")
+
+    assert isinstance(result.exception, KnowledgeError)
+    assert str(tmp_path) in str(result.exception)
+
+
+def test_a_wrong_day_is_the_callers_mistake(knowledge: Path) -> None:
+    """
+    A day that is none is a usage error, exit code 2.
+    """
+    assert ask(knowledge, "ferry-lodge", "bins?", "--day", "soon").exit_code == EXIT_USAGE == 2
+
+
+def test_a_fact_with_marks_of_any_kind_is_shown_as_it_is(knowledge: Path) -> None:
+    """
+    Square brackets and colons in a fact are no markup and no emoji.
+    """
+    path = knowledge / "ferry-lodge.yaml"
+    odd = path.read_text(encoding="utf-8").replace(DOOR_CODE, "[red]:key:42")
+    path.write_text(odd, encoding="utf-8")
+
+    result = ask(knowledge, "ferry-lodge", "what is the door code", "--verified")
+
+    if result.exit_code == EXIT_OK:
+        assert "[red]:key:42" in result.stdout
+    assert "🔑" not in result.stdout
