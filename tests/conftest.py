@@ -23,7 +23,7 @@ from tests.standins import WordEncoder, make_assistant
 
 DEMO_HOUSES = Path(__file__).parent.parent / "knowledge" / "houses"
 
-# The same examples in every run: a promise must not depend on luck. `--hypothesis-seed` varies them.
+# The same examples in every run: a promise must not depend on luck.
 hypothesis.settings.register_profile("askhouse", deadline=None, derandomize=True, database=None)
 hypothesis.settings.load_profile("askhouse")
 

@@ -56,7 +56,7 @@ class EncoderContract:
 
     @pytest.mark.parametrize(
         "text",
-        ["", " ", "?", "🔑🔥", "where are the bins " * 600, "x" * 10_000, "où est la clé", "鍵はどこ"],
+        ["", " ", "?", "🔑🔥", "where are the bins " * 600, "x" * 10_000, "où est-ce", "鍵はどこ"],
         ids=["empty", "space", "mark", "emoji", "long", "one-long-word", "french", "japanese"],
     )
     def test_any_text_has_a_vector(self, encoder: Encoder, text: str) -> None:
@@ -72,9 +72,21 @@ class EncoderContract:
         """
         What is in the index today can be compared with a question tomorrow.
         """
+        np.testing.assert_allclose(encoder.encode(TEXTS[:2]), encoder.encode(TEXTS[:2]), atol=1e-6)
+
+    def test_words_come_with_the_same_vector(self, encoder: Encoder) -> None:
+        """
+        `encode_words` gives the vector of `encode`, and the words where there is a reader.
+        """
+        encoded = encoder.encode_words(TEXTS)
+
         np.testing.assert_allclose(
-            encoder.encode(TEXTS[:2]), encoder.encode(TEXTS[:2]), atol=1e-6
+            np.stack([one.vector for one in encoded]), encoder.encode(TEXTS), atol=1e-5
         )
+        for one in encoded:
+            assert (one.words is None) is (encoder.width == 0)
+            assert one.words is None or one.words.shape[1] == encoder.width
+        assert encoder.encode_words([]) == []
 
     def test_it_says_its_name(self, encoder: Encoder) -> None:
         """

@@ -22,7 +22,7 @@ from askhouse.values import (
 __all__ = ["make_answer", "make_fact", "make_hit", "make_house", "make_message", "make_part"]
 
 
-def make_fact(fact_id: str = "bins", text: str = "The bins are behind the shed.", **more: Any) -> Fact:
+def make_fact(fact_id: str = "bins", text: str = "The bins are there.", **more: Any) -> Fact:
     """A fact; its title is its id unless one is given."""
     given = {
         "topic": "house",

@@ -59,11 +59,11 @@ class WordEncoder:
 
     def encode(self, texts: Sequence[str]) -> Vectors:
         vectors = np.zeros((len(texts), self.size), dtype=np.float32)
-        for row, text in zip(vectors, texts, strict=True):
+        for place, text in enumerate(texts):
             said = words(text)
             counts = [said.count(word) for word in WORDS]
-            row[:] = [*counts, 0 if any(counts) else 1]
-            row /= math.sqrt(sum(row * row))
+            counts.append(0 if any(counts) else 1)
+            vectors[place] = np.array(counts) / math.sqrt(sum(n * n for n in counts))
         return vectors
 
     def encode_words(self, texts: Sequence[str]) -> list[Encoded]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -106,6 +107,10 @@ def _label(text: str) -> Label:
     if text.startswith("!"):
         return Label(text[1:])
     if text.startswith("~"):
-        return Label("question", near=tuple(f for f in text[1:].split("/") if f))
+        return Label("question", near=tuple(f for f in re.split(r"[/+]", text[1:]) if f))
     first, *also = text.split("/")
-    return Label("question", needed=tuple(first.split("+")), also=tuple(also))
+    return Label(
+        "question",
+        needed=tuple(first.split("+")),
+        also=tuple(fact for group in also for fact in group.split("+")),
+    )

@@ -79,7 +79,7 @@ def read_training_set(path: Path) -> TrainingSet:
                 line["text"],
                 line["language"],
                 tuple(at[fact] for fact in label["needed"]),
-                tuple(at[fact] for fact in label["also"]),
+                tuple(at[f] for group in label["also"] for f in group.split("+")),
                 label["kind"],
             )
         )

@@ -17,6 +17,7 @@ import typer
 from onnxruntime.quantization import QuantType, quantize_dynamic
 from torch import Tensor, nn
 
+from askhouse.encoder import TrainedEncoder
 from askhouse.training.examples import HAZARDS, KINDS
 from askhouse.training.modules import FactReader, TextEncoder
 from askhouse.training.tokens import mean_of
@@ -128,7 +129,8 @@ def main(
             quantised(full / f"{name}.onnx", out / f"{name}.onnx")
     shutil.copyfile(base / "tokenizer.json", out / "tokenizer.json")
     np.savez(
-        out / "heads-raw.npz",
+        out / "heads-trained.npz",
+        encoder=np.array(TrainedEncoder(out).name),
         kind_classes=np.array(KINDS),
         kind_weights=encoder.kind.weight.detach().numpy(),
         kind_bias=encoder.kind.bias.detach().numpy(),

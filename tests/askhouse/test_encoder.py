@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from askhouse.encoder import Encoder, OnnxEncoder, TorchEncoder, open_encoder
+from askhouse.encoder import MODELS, Encoder, OnnxEncoder, TorchEncoder, TrainedEncoder
 from askhouse.errors import ModelError
 from askhouse.search.views import views_of
 from askhouse.values import House
@@ -41,7 +41,9 @@ class TestWordEncoder(EncoderContract):
         """
         for house in (small_house, grown_house):
             views = [view for fact in house.facts for view in views_of(fact)]
-            nothing = [v for v, row in zip(views, WordEncoder().encode(views), strict=True) if row[-1]]
+            nothing = [
+                v for v, row in zip(views, WordEncoder().encode(views), strict=True) if row[-1]
+            ]
             assert nothing == []
 
 
@@ -97,12 +99,35 @@ class TestOnnxEncoder(EncoderContract):
         """
         code = (
             "import sys; from askhouse.encoder import open_encoder; "
-            "open_encoder().encode(['bins']); "
+            "open_encoder('plain').encode(['bins']); "
             "print([m for m in ('torch', 'sentence_transformers') if m in sys.modules])"
         )
         done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
 
         assert done.stdout.strip() == b"[]"
+
+
+@pytest.mark.skipif(not (MODELS / "encoder.onnx").exists(), reason="not trained yet")
+class TestTrainedEncoder(EncoderContract):
+    """Askhouse's own model, which also gives words to the reader."""
+
+    @pytest.fixture(scope="class")
+    def encoder(self) -> Encoder:
+        return TrainedEncoder()
+
+    def test_it_has_words_for_the_reader(self, encoder: Encoder) -> None:
+        """
+        Each token has a state, so a longer text has more of them, and none is cut by a neighbour.
+        """
+        (alone,) = encoder.encode_words(["bins"])
+        short, long = encoder.encode_words(["bins", "where do the bins go on a Tuesday"])
+
+        assert encoder.width > 0
+        assert alone.words is not None
+        assert short.words is not None
+        assert long.words is not None
+        assert len(alone.words) == len(short.words) < len(long.words)
+        np.testing.assert_allclose(alone.words, short.words, atol=0.05)
 
 
 class TestTorchEncoder(EncoderContract):
@@ -127,4 +152,11 @@ def test_plain_is_the_small_model(onnx_encoder: OnnxEncoder) -> None:
     assert onnx_encoder.name == "onnx:8199be6f699a395f"
     assert onnx_encoder.size == 384
     assert np.isfinite(onnx_encoder.encode(["bins"])).all()
-    assert isinstance(open_encoder(), OnnxEncoder)
+
+
+def test_a_missing_trained_model_is_named(tmp_path: Path) -> None:
+    """
+    Where Askhouse's own model is missing, the error names the file and what to do.
+    """
+    with pytest.raises(ModelError, match=r"encoder\.onnx is missing: install the package again"):
+        TrainedEncoder(tmp_path)

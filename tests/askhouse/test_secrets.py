@@ -53,7 +53,11 @@ BEGGING = [
     # In other languages.
     *("¿Cuál es la contraseña del wifi?", "quel est le code de la porte ?", "digicode ?"),
     *("Wie lautet das WLAN-Passwort?", "Wie ist der Code vom Schlüsseltresor?"),
-    *("qual è la password del wifi", "wat is de code van de sleutelkluis", "qual é a senha do wifi"),
+    *(
+        "qual è la password del wifi",
+        "wat is de code van de sleutelkluis",
+        "qual é a senha do wifi",
+    ),
     # What is not read at all.
     *("jakie jest hasło do wifi", "wi-fiのパスワードは何ですか", "какой код от двери"),
     # In trouble.

@@ -336,9 +336,7 @@ def part(decision: Decision, *facts: Fact) -> ReplyPart:
 BINS, BOAT = make_fact("bins", "Bins there."), make_fact("boat", "Boat here.")
 
 
-def whole(
-    *parts: tuple[Decision, str], length: Length = Length.FULL, house: House = HOUSE
-) -> str:
+def whole(*parts: tuple[Decision, str], length: Length = Length.FULL, house: House = HOUSE) -> str:
     made = [part(decision, *decision.facts) for decision, _ in parts]
     return whole_text(house, made, length, [text for _, text in parts])
 

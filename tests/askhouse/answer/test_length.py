@@ -17,7 +17,10 @@ from askhouse.answer.length import SHORT_CHARACTERS, fitted, sentences
         ("It is 1.5 m deep. Mind it.", ["It is 1.5 m deep.", "Mind it."]),
         ("Open until 10.30 p.m. every day.", ["Open until 10.30 p.m. every day."]),
         ("It is box No. 7 on the left.", ["It is box No. 7 on the left."]),
-        ("Ask Dr. Lumm or St. Orrin's, e.g. A or B.", ["Ask Dr. Lumm or St. Orrin's, e.g. A or B."]),
+        (
+            "Ask Dr. Lumm or St. Orrin's, e.g. A or B.",
+            ["Ask Dr. Lumm or St. Orrin's, e.g. A or B."],
+        ),
         # Lines end too; a numbered step is one piece with its number, however many sentences.
         (
             "Stay with it.\n1. Open both levers. They stick.\n12. Close the door.",

@@ -101,9 +101,7 @@ def test_short_is_the_short_reply(knowledge: Path) -> None:
 @pytest.mark.parametrize(
     "text", ["what is the door code", "wifi password", "what is the wifi password? door code?"]
 )
-def test_a_stranger_sees_no_secret_in_any_view(
-    knowledge: Path, text: str, more: list[str]
-) -> None:
+def test_a_stranger_sees_no_secret_in_any_view(knowledge: Path, text: str, more: list[str]) -> None:
     """
     Neither the reply nor the table of candidates shows a code to an unverified sender.
     """

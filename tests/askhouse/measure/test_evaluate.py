@@ -59,7 +59,9 @@ SET = [
     # Alarms: one raised, one not noticed, one of two parts.
     labelled("gas", "there is gas in the kitchen", escalate("safety")),
     labelled("unnoticed", "is there a sauna", escalate("safety")),
-    labelled("both", "Where are the bins? Is there gas outside?", answer("bins"), escalate("safety")),
+    labelled(
+        "both", "Where are the bins? Is there gas outside?", answer("bins"), escalate("safety")
+    ),
     # A false alarm.
     labelled("false", "is the iron locked away", GAP),
     # To the host, and left alone.

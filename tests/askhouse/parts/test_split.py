@@ -115,7 +115,17 @@ TYPED = st.lists(
         [
             *("hi", "hello", "thanks", "thank you", "xx", "lol", "there", "please"),
             *("where is", "what time", "can we", "is there", "how do i", "dónde está", "wo ist"),
-            *("the bins", "the wifi", "a boat", "checkout", "it's", "y'all", "1.5", "3 p.m.", "e.g."),
+            *(
+                "the bins",
+                "the wifi",
+                "a boat",
+                "checkout",
+                "it's",
+                "y'all",
+                "1.5",
+                "3 p.m.",
+                "e.g.",
+            ),
             *("and", "also", "and also", "plus", "&", "y", "und", "et", "ok", "so", "but"),
             *(".", ",", "?", "!", "…", ";", "-", "\n", "(", ")", '"', "'", "😀", "¿", "full stop"),
         ]
@@ -162,7 +172,28 @@ def test_no_character_of_a_clause_is_lost(text: str) -> None:
 
 
 JOINERS = Counter(
-    dict.fromkeys("and also plus then oh but as well y et und e en ook aussi también auch".split(), 99)
+    dict.fromkeys(
+        [
+            "and",
+            "also",
+            "plus",
+            "then",
+            "oh",
+            "but",
+            "as",
+            "well",
+            "y",
+            "et",
+            "und",
+            "e",
+            "en",
+            "ook",
+            "aussi",
+            "también",
+            "auch",
+        ],
+        99,
+    )
 )
 DICTATED = Counter({"full": 99, "stop": 99, "question": 99, "mark": 99})
 

@@ -21,9 +21,7 @@ def search(house: House) -> HouseSearch:
     return HouseSearch(house, VectorStore(None, ENCODER))
 
 
-def hits(
-    house: House, text: str, *, day: dt.date | None = None, most: int = 10
-) -> tuple[Hit, ...]:
+def hits(house: House, text: str, *, day: dt.date | None = None, most: int = 10) -> tuple[Hit, ...]:
     (encoded,) = ENCODER.encode_words([text])
     return search(house).hits(text, encoded, day=day, most=most)
 

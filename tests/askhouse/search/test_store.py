@@ -192,7 +192,7 @@ def a_pickle(path: Path) -> None:
         (a_pickle, "cannot be read"),
         (other(vectors=None), "cannot be read"),
         (other(lengths=np.array(["three"])), "does not hold what it says"),
-        (other(read=np.array(["a"]), lengths=np.array([0.5])), "cannot be read"),
+        (other(read=np.array(["a"]), lengths=np.array([0.5])), "does not hold what it says"),
         (other(states=np.empty((4, 0), dtype=np.float16)), "does not hold what it says"),
         (other(format="askhouse-vectors-0"), "was written by another version"),
         (other(encoder="another"), "belongs to another model"),

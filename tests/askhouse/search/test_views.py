@@ -87,7 +87,10 @@ def test_no_view_is_there_twice_or_empty() -> None:
         ("The pad wants C4826Y", "The pad wants …"),
         # Capitals, and what stands in quotation marks.
         ("Turn the letters to HERON", "Turn the letters to …"),
-        ("Tell the guard the word 'silver-tip' at the gate.", "Tell the guard the word … at the gate."),
+        (
+            "Tell the guard the word 'silver-tip' at the gate.",
+            "Tell the guard the word … at the gate.",
+        ),
         ("Say “blue heron” at the gate.", "Say … at the gate."),
         # Nothing secret, nothing lost.
         ("Don't let the guard's dog out.", "Don't let the guard's dog out."),
