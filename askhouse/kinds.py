@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,11 +61,11 @@ class Kinds:
 
     def __init__(self, path: Path, encoder: Encoder, *, alone: bool = False) -> None:
         try:
-            with np.load(path, allow_pickle=False) as content:
+            with path.open("rb") as file, np.load(file, allow_pickle=False) as content:
                 owner = str(content["encoder"])
                 self._kind = _head(content, "kind")
                 self._hazard = _head(content, "hazard")
-        except (OSError, KeyError, ValueError) as error:
+        except (OSError, EOFError, BadZipFile, KeyError, ValueError) as error:
             raise ModelError(f"{path.name} cannot be read: install the package again") from error
         if owner != encoder.name:
             raise ModelError(

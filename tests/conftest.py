@@ -15,7 +15,7 @@ import pytest
 
 from askhouse.assistant import Assistant
 from askhouse.build import build_assistant
-from askhouse.encoder import Encoder, OnnxEncoder, TorchEncoder, open_encoder
+from askhouse.encoder import Encoder, OnnxEncoder, TorchEncoder, TrainedEncoder, open_encoder
 from askhouse.knowledge.load import Library, load_house, load_houses
 from askhouse.values import House
 from tests.house import GROWN, SMALL
@@ -78,6 +78,12 @@ def onnx_encoder() -> OnnxEncoder:
     encoder = open_encoder("plain")
     assert isinstance(encoder, OnnxEncoder)
     return encoder
+
+
+@pytest.fixture(scope="session")
+def trained_encoder() -> TrainedEncoder:
+    """Askhouse's own model."""
+    return TrainedEncoder()
 
 
 @pytest.fixture(scope="session")

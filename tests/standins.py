@@ -11,12 +11,13 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from askhouse.assistant import Assistant
 from askhouse.decision.calibration import Calibration, Promise
 from askhouse.decision.signals import SIGNALS
 from askhouse.decision.topics import Topics
-from askhouse.encoder import Encoded, Vectors
+from askhouse.encoder import Encoded, Vectors, WordStates
 from askhouse.kinds import KINDS, Kinds
 from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
@@ -27,6 +28,8 @@ from askhouse.words import words
 __all__ = [
     "WORDS",
     "CountingEncoder",
+    "LengthReader",
+    "ReadingEncoder",
     "WordEncoder",
     "make_assistant",
     "make_calibration",
@@ -80,6 +83,32 @@ class CountingEncoder(WordEncoder):
     def encode(self, texts: Sequence[str]) -> Vectors:
         self.asked += texts
         return super().encode(texts)
+
+
+class ReadingEncoder(CountingEncoder):
+    """A `WordEncoder` with a state for each word: the word's length, and its place in the text."""
+
+    width = 2
+
+    def encode_words(self, texts: Sequence[str]) -> list[Encoded]:
+        return [
+            Encoded(vector, np.array(_states(text), dtype=np.float16).reshape(-1, self.width))
+            for text, vector in zip(texts, self.encode(texts), strict=True)
+        ]
+
+
+def _states(text: str) -> list[tuple[int, int]]:
+    return [(len(word), place) for place, word in enumerate(words(text))]
+
+
+class LengthReader:
+    """A reader to whom a fact answers the better, the more words it has: n words, n / (n + 1)."""
+
+    def answers(
+        self, asked: WordStates, facts: Sequence[WordStates], cosines: NDArray[np.float32]
+    ) -> NDArray[np.float64]:
+        assert len(facts) == len(cosines)
+        return np.array([len(fact) / (len(fact) + 1) for fact in facts])
 
 
 LOUD = 12.0  # one word in a part of four is still surer than 0.9

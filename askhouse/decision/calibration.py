@@ -1,7 +1,8 @@
 """Numbers -> one probability, and the threshold for a stated risk.
 
-The estimate is a logistic regression, fitted on the corpus's houses by
-`askhouse.training.decision`, so that its weights can be read; the threshold is
+The estimate is a network of one hidden layer over the signals, fitted on the
+corpus's houses by `askhouse.training.decision`: what a cosine means depends on how
+far the next fact is behind, which a sum of signals cannot say. The threshold is
 chosen on houses that the fit has not seen.
 """
 
@@ -18,6 +19,9 @@ from askhouse.decision.signals import SIGNALS
 from askhouse.errors import ModelError
 
 __all__ = ["Calibration", "Promise"]
+
+
+_ARRAYS = ("mean", "spread", "hidden", "hidden_bias", "weights")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +48,12 @@ class Calibration:
     Attributes:
         encoder: The encoder whose similarities it was fitted on.
         reader: The reader it was fitted with, or "".
-        weights: One for each of `SIGNALS`.
-        bias: Added to their sum.
+        mean: Of each of `SIGNALS` over the corpus.
+        spread: Their standard deviations.
+        hidden: Weights of the hidden layer, `(signals, units)`.
+        hidden_bias: `(units,)`.
+        weights: Of the output, `(units,)`.
+        bias: Of the output.
         threshold: A fact answers from this probability on.
         also: A further fact is given from this probability on.
         safety: A learned safety alarm is raised from this probability on.
@@ -55,6 +63,10 @@ class Calibration:
 
     encoder: str
     reader: str
+    mean: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    hidden: NDArray[np.float64]
+    hidden_bias: NDArray[np.float64]
     weights: NDArray[np.float64]
     bias: float
     threshold: float
@@ -65,7 +77,9 @@ class Calibration:
 
     def probabilities(self, signals: NDArray[np.float64]) -> NDArray[np.float64]:
         """The probability that each hit answers, `(hits,)`, 0 to 1."""
-        shares: NDArray[np.float64] = 1.0 / (1.0 + np.exp(-(signals @ self.weights + self.bias)))
+        scaled = (signals - self.mean) / self.spread
+        units = np.maximum(scaled @ self.hidden + self.hidden_bias, 0.0)
+        shares: NDArray[np.float64] = 1.0 / (1.0 + np.exp(-(units @ self.weights + self.bias)))
         return shares
 
     @classmethod
@@ -85,7 +99,7 @@ class Calibration:
             return cls(
                 encoder=content["encoder"],
                 reader=content["reader"],
-                weights=np.array(content["weights"]),
+                **{name: np.array(content[name]) for name in _ARRAYS},
                 bias=content["bias"],
                 threshold=content["threshold"],
                 also=content["also"],
@@ -102,7 +116,7 @@ class Calibration:
             "encoder": self.encoder,
             "reader": self.reader,
             "signals": list(SIGNALS),
-            "weights": [round(float(weight), 5) for weight in self.weights],
+            **{name: np.round(getattr(self, name), 5).tolist() for name in _ARRAYS},
             "bias": round(self.bias, 5),
             "threshold": round(self.threshold, 4),
             "also": round(self.also, 4),
@@ -115,4 +129,4 @@ class Calibration:
                 "houses": self.promise.houses,
             },
         }
-        path.write_text(json.dumps(content, indent=2) + "\n", encoding="utf-8")
+        path.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 from pathlib import Path
 
 import pytest
@@ -297,6 +298,41 @@ def test_any_message_gets_a_reply(
         assert (part.decision.outcome is Outcome.ANSWER) is bool(part.citations)
 
 
+LONGEST = 10_000  # characters
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "where is it, " * 770,
+        "there is no smell of gas " * 400,
+        "we cannot get in " * 580,
+        "x" * LONGEST,
+        ". ? ! " * 1600,
+        "é" * LONGEST,
+        pytest.param(
+            # A fortieth of a second for 200 marks, an hour for 10 000.
+            "a" + "?" * 1200 + "1",
+            marks=pytest.mark.xfail(
+                strict=True,
+                raises=AssertionError,
+                reason="signals.py has a cubic pattern",
+            ),
+        ),
+    ],
+    ids=lambda text: text[:12],
+)
+def test_no_message_takes_long(assistant: Assistant, text: str) -> None:
+    """
+    A message of ten thousand characters of any kind is answered within two seconds of a processor.
+    """
+    started = time.process_time()
+
+    assistant.reply(make_message(text[:LONGEST]), HOUSE)
+
+    assert time.process_time() - started < 2
+
+
 def test_the_same_message_gets_the_same_reply(assistant: Assistant) -> None:
     """
     Nothing is remembered between two messages.
@@ -356,3 +392,20 @@ def test_merging_loses_no_answer(tmp_path: Path) -> None:
 
     assert "The bins are here." in reply.full
     assert "The recycling is there." in reply.full
+
+
+@pytest.mark.xfail(
+    strict=True, raises=AssertionError, reason="two alarms are merged into the first"
+)
+def test_two_dangers_are_both_answered(assistant: Assistant) -> None:
+    """
+    Where one question reads like gas and the next like fire, the guest gets the words for both.
+    """
+    gas = assistant.reply(make_message("Is there gas outside?"), HOUSE).full
+    fire = assistant.reply(make_message("Is there smoke outside?"), HOUSE).full
+
+    both = assistant.reply(make_message("Is there gas outside? Is there smoke outside?"), HOUSE)
+
+    assert gas != fire
+    assert gas.split(". ")[0] in both.full
+    assert fire.split(". ")[0] in both.full

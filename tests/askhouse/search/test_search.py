@@ -12,7 +12,7 @@ from askhouse.search.search import WORDING_HALF, WORDING_SHARE, HouseSearch, fus
 from askhouse.search.store import VectorStore
 from askhouse.values import Hit, House
 from tests.factories import make_fact, make_house
-from tests.standins import WordEncoder
+from tests.standins import LengthReader, ReadingEncoder, WordEncoder
 
 ENCODER = WordEncoder()
 
@@ -84,6 +84,30 @@ def test_a_hits_numbers_are_cosines() -> None:
     assert hit.covered == pytest.approx(1.0)
     assert hit.fused == pytest.approx(fused(hit.whole, hit.similarity, hit.wording), abs=1e-6)
     assert (hit.answers, hit.chance) == (None, None)
+
+
+def test_the_reader_reads_each_hit_with_its_own_words() -> None:
+    """
+    Each hit has the reader's estimate for its own fact: a first view of n words has n / (n + 1).
+
+    The first views are "boat. boat boat oars", "boat. boat" and "bins. bins": 4, 2 and 2 words.
+    """
+    encoder = ReadingEncoder()
+    house = make_house(
+        make_fact("bins", "bins", title="bins"),
+        make_fact("short", "boat", title="boat"),
+        make_fact("long", "boat boat oars", title="boat"),
+    )
+    reader = LengthReader()
+    searched = HouseSearch(house, VectorStore(None, encoder), reader=reader)  # type: ignore[arg-type]
+    (encoded,) = encoder.encode_words(["boat"])
+
+    ranked = searched.hits("boat", encoded)
+
+    assert {hit.fact.id: hit.answers for hit in ranked} == pytest.approx(
+        {"long": 4 / 5, "short": 2 / 3, "bins": 2 / 3}
+    )
+    assert ranked[0].fact.id == "short"
 
 
 def test_equal_facts_keep_the_order_of_the_files() -> None:

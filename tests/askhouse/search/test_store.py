@@ -19,7 +19,7 @@ from askhouse.search.store import FORMAT, VectorStore, text_hash
 from askhouse.search.views import views_of
 from askhouse.values import House
 from tests.house import SECRETS
-from tests.standins import CountingEncoder, WordEncoder
+from tests.standins import CountingEncoder, ReadingEncoder, WordEncoder
 
 TEXTS = ["where are the bins", "can we use the boat"]
 
@@ -114,6 +114,56 @@ def test_progress_is_told_to_the_end() -> None:
     )
 
     assert told == [(64, 150), (128, 150), (150, 150)]
+
+
+def test_words_come_back_as_they_were(tmp_path: Path) -> None:
+    """
+    The reader's words are kept beside the vectors, each text's own, and made once.
+    """
+    path = tmp_path / "index.npz"
+    store = VectorStore(path, ReadingEncoder())
+    store.words(["bins", "the rowing boat"])
+    store.save()
+    encoder = ReadingEncoder()
+
+    again = VectorStore(path, encoder)
+    found = again.words(["the rowing boat", "bins"])
+    again.vectors(["bins"])
+
+    assert encoder.asked == []
+    assert found is not None
+    assert [states.tolist() for states in found] == [[[3, 0], [6, 1], [4, 2]], [[4, 0]]]
+
+
+def test_words_are_made_where_only_vectors_are(tmp_path: Path) -> None:
+    """
+    A text that was embedded without its words gets them later, and they are saved.
+    """
+    path = tmp_path / "index.npz"
+    store = VectorStore(path, ReadingEncoder())
+    store.vectors(["bins"])
+    store.save()
+    again = VectorStore(path, ReadingEncoder())
+    assert not again.changed
+
+    again.words(["bins"])
+
+    assert again.changed
+    again.save()
+    assert not again.changed
+    encoder = ReadingEncoder()
+    VectorStore(path, encoder).words(["bins"])
+    assert encoder.asked == []
+
+
+def test_an_encoder_without_a_reader_has_no_words() -> None:
+    """
+    Where there is no reader, no words are made.
+    """
+    encoder = CountingEncoder()
+
+    assert VectorStore(None, encoder).words(TEXTS) is None
+    assert encoder.asked == []
 
 
 def test_what_no_house_holds_is_forgotten(tmp_path: Path) -> None:

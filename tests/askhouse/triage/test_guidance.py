@@ -98,10 +98,12 @@ def test_other_words_fill_in_what_they_are_given() -> None:
 
 # What a trade is licensed for, or what only the host may give away. Stems, by language.
 _REPAIR = {
-    "en": r"\b(?:repair|tighten|unscrew|re-?light|relight|reset|dismantl|bypass|rewire|fix\b|replace)",
+    "en": r"\b(?:repair|tighten|unscrew|re-?light|relight"
+    r"|reset|dismantl|bypass|rewire|fix\b|replace)",
     "es": r"\b(?:repar|aprie|desatornill|reinici|desmont|arregl|reempl|sustitu)",
     "fr": r"\b(?:répar|resserr|dévis|rallum|réinitialis|démont|remplac|bricol)",
-    "de": r"\b(?:reparier|festzieh|abschraub|zurücksetz|auseinander|überbrück|austausch|wiedereinschalt)",
+    "de": r"\b(?:reparier|festzieh|abschraub|zurücksetz"
+    r"|auseinander|überbrück|austausch|wiedereinschalt)",
     "it": r"\b(?:ripar|stringet|svitat|riaccend|resett|smont|aggiust|sostitu)",
     "nl": r"\b(?:repar|aandraai|losschroef|resetten|demont|vervang|omzeil)",
     "pt": r"\b(?:repar|apert|desaparafus|reinici|desmont|conserta|substitu)",
@@ -115,7 +117,9 @@ _DIAGNOSIS = {
     "nl": r"waarschijnlijk|vermoedelijk|het gaat om",
     "pt": r"provavel|decerto|trata-se",
 }
-_TRICK = r"\bcode|código|codice|\bpin\b|key ?box|window|ventana|fenêtre|fenster|finestra|raam|janela"
+_TRICK = (
+    r"\bcode|código|codice|\bpin\b|key ?box|window|ventana|fenêtre|fenster|finestra|raam|janela"
+)
 
 
 @pytest.mark.parametrize(("hazard", "language", "text"), _WORDS)
@@ -136,58 +140,57 @@ def test_lockout_gives_nothing_away(language: str, text: str) -> None:
     assert not re.search(_REPAIR[language], text, re.IGNORECASE)
 
 
-# What official sources have in common, as stems in the order en, es, fr, de, it, nl, pt.
+# What official sources have in common: a few words of each language, in this order.
 _LANGUAGES = ("en", "es", "fr", "de", "it", "nl", "pt")
 _COMMON = {
     # Pennsylvania Public Utility Commission, "Gas Emergencies"; Pennsylvania Propane Gas
     # Association; Perth & Kinross Council, "Home safety: Gas". Both sides of the ocean: no
     # switches, no flames, no call from inside, not back until it is safe.
     Hazard.GAS: [
-        ("leave", "salgan", "sortez", "verlassen", "uscite", "gebouw uit", "saiam"),
-        ("switches", "interruptores", "interrupteur", "schalter", "interruttori", "schakelaars")
-        + ("interruptores",),
-        ("light anything", "enciendan", "allumez", "anzünden", "accendete", "steek niets")
-        + ("acendam",),
-        ("phone from inside", "desde dentro", "de l'intérieur", "drinnen nicht", "dall'interno")
-        + ("van binnenuit", "lá de dentro"),
-        ("outside", "desde fuera", "dehors", "draußen", "da fuori", "buiten", "cá fora"),
-        ("do not go back", "no vuelvan a entrar", "ne rentrez pas", "erst wieder", "non rientrate")
-        + ("pas weer", "não voltem a entrar"),
+        "leave | salgan | sortez | verlassen | uscite | gebouw uit | saiam",
+        "switches | interruptores | interrupteur | schalter | interruttori | schakelaars | "
+        "interruptores",
+        "light anything | enciendan | allumez | anzünden | accendete | steek niets | acendam",
+        "phone from inside | desde dentro | de l'intérieur | drinnen nicht | dall'interno | "
+        "van binnenuit | lá de dentro",
+        "outside | desde fuera | dehors | draußen | da fuori | buiten | cá fora",
+        "do not go back | no vuelvan a entrar | ne rentrez pas | erst wieder | "
+        "non rientrate | pas weer | não voltem a entrar",
     ],
     # CPSC document 466; HRSA Poison Help: fresh air at once, call from outside, do not go back.
     Hazard.CARBON_MONOXIDE: [
-        ("fresh air", "aire libre", "air libre", "frische luft", "aria aperta", "frisse lucht")
-        + ("ar livre",),
-        ("from outside", "desde fuera", "de dehors", "draußen", "da fuori", "buiten", "cá fora"),
-        ("do not go back", "no vuelvan a entrar", "ne rentrez pas", "erst wieder", "non rientrate")
-        + ("pas weer", "não voltem a entrar"),
+        "fresh air | aire libre | air libre | frische luft | aria aperta | frisse lucht | ar livre",
+        "from outside | desde fuera | de dehors | draußen | da fuori | buiten | cá fora",
+        "do not go back | no vuelvan a entrar | ne rentrez pas | erst wieder | "
+        "non rientrate | pas weer | não voltem a entrar",
     ],
     # US Fire Administration and NFPA: get out, stay out, low under smoke, call from outside.
     Hazard.FIRE: [
-        ("stay out", "quédense fuera", "restez dehors", "bleiben sie draußen", "restate fuori")
-        + ("blijf buiten", "fiquem cá fora"),
-        ("smoke", "humo", "fumée", "rauch", "fumo", "rook", "fumo"),
-        ("once outside", "una vez fuera", "une fois dehors", "draußen", "una volta fuori")
-        + ("bel buiten", "já fora"),
-        ("do not go back", "no vuelvan a entrar", "ne rentrez", "gehen sie für nichts zurück")
-        + ("non rientrate", "ga voor niets terug", "não voltem a entrar"),
+        "stay out | quédense fuera | restez dehors | bleiben sie draußen | restate fuori | "
+        "blijf buiten | fiquem cá fora",
+        "smoke | humo | fumée | rauch | fumo | rook | fumo",
+        "once outside | una vez fuera | une fois dehors | draußen | una volta fuori | "
+        "bel buiten | já fora",
+        "do not go back | no vuelvan a entrar | ne rentrez | gehen sie für nichts zurück | "
+        "non rientrate | ga voor niets terug | não voltem a entrar",
     ],
     # UCL electrical safety; Ausgrid: do not touch the person, cut the power if it is safe, call
     # an ambulance, always get medical advice.
     Hazard.ELECTRICITY: [
-        ("do not touch a person", "no toquen a quien", "ne touchez pas une personne")
-        + ("berühren sie niemanden", "non toccate chi", "raak iemand", "não toquem numa pessoa"),
-        ("only if you can get there safely", "solo si pueden", "seulement si vous pouvez")
-        + ("nur am verteiler ab, wenn sie sicher", "solo se potete", "alleen uit als u er veilig")
-        + ("só se lá puderem",),
-        ("medical advice", "médico", "avis médical", "ärztlichen rat", "medico", "medisch advies")
-        + ("conselho médico",),
+        "do not touch a person | no toquen a quien | ne touchez pas une personne | "
+        "berühren sie niemanden | non toccate chi | raak iemand | não toquem numa pessoa",
+        "only if you can get there safely | solo si pueden | seulement si vous pouvez | "
+        "nur am verteiler ab, wenn sie sicher | solo se potete | "
+        "alleen uit als u er veilig | só se lá puderem",
+        "medical advice | médico | avis médical | ärztlichen rat | medico | medisch advies | "
+        "conselho médico",
     ],
-    # National Poisons Centre (New Zealand) and HRSA: ring, also when the person seems well.
+    # HRSA Poison Help and the National Poisons Centre (New Zealand): ring. That one rings also
+    # while the person seems well is poison centres' common advice, from memory.
     Hazard.POISONING: [
-        ("even if the person still seems well", "aunque la persona", "même si la personne")
-        + ("auch wenn es der person", "anche se la persona", "ook als het nog goed")
-        + ("mesmo que a pessoa",),
+        "even if the person still seems well | aunque la persona | même si la personne | "
+        "auch wenn es der person | anche se la persona | ook als het nog goed | "
+        "mesmo que a pessoa",
     ],
 }
 
@@ -195,7 +198,7 @@ _COMMON = {
 @pytest.mark.parametrize(
     ("hazard", "language", "said"),
     [
-        (hazard, language, forms[place])
+        (hazard, language, forms.split(" | ")[place])
         for hazard, common in _COMMON.items()
         for forms in common
         for place, language in enumerate(_LANGUAGES)
@@ -214,11 +217,7 @@ def test_one_leaves_before_one_calls(hazard: Hazard, place: int) -> None:
     """
     Where the air or the house is the danger, getting out stands before the number.
     """
-    out = {
-        Hazard.GAS: _COMMON[Hazard.GAS][0],
-        Hazard.CARBON_MONOXIDE: _COMMON[Hazard.CARBON_MONOXIDE][0],
-        Hazard.FIRE: _COMMON[Hazard.FIRE][0],
-    }[hazard][place]
+    out = _COMMON[hazard][0].split(" | ")[place]
     text = guidance().hazards[hazard].words[_LANGUAGES[place]].lower()
 
     assert text.index(out) < text.index("{number}")
@@ -241,7 +240,12 @@ def test_poison_lines_go_with_poisonings() -> None:
     file = guidance()
     # Verified: HRSA, Queensland Health, National Poisons Centre, Terveyskylä. The others are
     # from memory and say so in the file.
-    verified = {"US": "1-800-222-1222", "AU": "13 11 26", "NZ": "0800 764 766", "FI": "0800 147 111"}
+    verified = {
+        "US": "1-800-222-1222",
+        "AU": "13 11 26",
+        "NZ": "0800 764 766",
+        "FI": "0800 147 111",
+    }
 
     assert [h for h, entry in file.hazards.items() if entry.poison_help] == [Hazard.POISONING]
     assert verified.items() <= file.poison_lines.items()

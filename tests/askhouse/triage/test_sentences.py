@@ -31,6 +31,7 @@ CORPUS = HERE.parents[2] / "knowledge" / "corpus"
 SAFETY_RECALL = 0.90  # of all safety sentences, the keywordless and the "soon" ones among them
 EMERGENCY_RECALL = 0.95  # of those where someone may die within the hour
 LOCKOUT_RECALL = 0.90
+KEYWORDLESS_RECALL = 0.40  # of the safety sentences that no rule is asked for: the hard ones
 FALSE_LOOK_ALIKES = 0.15  # past, hypothetical, negated, news: chosen to sound alarming
 FALSE_ORDINARY = 0.02  # plain questions, damage, requests, complaints, chat
 RIGHT_HAZARD = 0.95  # of what a rule raises; the words of another hazard help less
@@ -204,6 +205,17 @@ def test_triage_misses_few(
 
     told = listed(f"missed of {len(asked)} {kind}{part}", missed)
     assert 1 - len(missed) / len(asked) >= floor, told
+
+
+def test_triage_hears_some_without_a_keyword(alarms: dict[str, Alarm | None]) -> None:
+    """
+    Where no word of danger stands, the head alone hears at least the share of the floor.
+    """
+    asked = [sentence for sentence in of_kind("safety") if not sentence.rule]
+    missed = [sentence for sentence in asked if alarms[sentence.text] is None]
+
+    told = listed(f"missed of {len(asked)} without a keyword", missed)
+    assert 1 - len(missed) / len(asked) >= KEYWORDLESS_RECALL, told
 
 
 @pytest.mark.parametrize(
