@@ -5,7 +5,7 @@ This is the table of contents of the engine: each call is a folder beside this f
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from askhouse.answer.compose import cite, part_text, whole_text
@@ -13,18 +13,22 @@ from askhouse.answer.guard import tellable
 from askhouse.answer.phrases import phrase
 from askhouse.decision.calibration import Calibration
 from askhouse.decision.decide import decide, rated
+from askhouse.decision.merge import merged
 from askhouse.decision.topics import Topics
-from askhouse.encoder import Encoder
+from askhouse.encoder import Encoded, Encoder
 from askhouse.errors import UnknownHouseError
 from askhouse.kinds import Kinds
 from askhouse.parts.clean import clean
 from askhouse.parts.context import reading
+from askhouse.parts.join import Group, grouped, joined, neighbours
 from askhouse.parts.language import READ, Tongue, language_name, tongue
-from askhouse.parts.split import split
+from askhouse.parts.split import clauses
 from askhouse.search.search import HouseSearch
 from askhouse.triage.guidance import Guidance
 from askhouse.triage.triage import find_alarm
+from askhouse.triage.wordlist import match
 from askhouse.values import (
+    Alarm,
     Decision,
     Hit,
     House,
@@ -40,6 +44,9 @@ from askhouse.values import (
 __all__ = ["Assistant"]
 
 MOST_HITS = 5  # the facts that a decision looks at
+# What a statement may report, and from which probability on it stands for itself.
+_REPORTS = ("safety", "lockout", "damage", "complaint", "request")
+_REPORT = 0.5
 
 
 class Assistant:
@@ -85,7 +92,7 @@ class Assistant:
         search = self._search(house)
         text = clean(message.text)
         whole = tongue(text)
-        pieces = split(text)
+        pieces = self._pieces(text)
         parts = [
             Part(
                 text=piece,
@@ -95,8 +102,71 @@ class Assistant:
             )
             for order, piece in enumerate(pieces)
         ]
-        decided = _merged([self._decide(search, part, message, whole) for part in parts])
+        decided = [self._decide(search, part, message, whole) for part in parts]
+        decided = merged(
+            self._heard_as_a_whole(text, decided),
+            names_nothing=lambda part: not self._topics.of(part.text),
+            together=lambda part: self._decide(search, part, message, whole),
+        )
         return self._compose(search.house, decided, message, whole)
+
+    def _pieces(self, text: str) -> tuple[str, ...]:
+        """The parts of a cleaned message, each as the guest wrote it."""
+        groups = grouped(clauses(text))
+        if len(groups) < 2:  # noqa: PLR2004
+            return (groups[0].text if groups else text,)
+        return joined(groups, self._reports(groups))
+
+    def _reports(self, groups: Sequence[Group]) -> list[bool]:
+        """For each group, whether it is a statement that is for the host by itself.
+
+        It must sound so alone, and still so together with the question it would
+        otherwise be read with: "my dad is in a wheelchair. is there a lift?" is no report.
+        """
+        together = neighbours(groups)
+        texts = [text for group, both in zip(groups, together, strict=True) if both is not None
+                 for text in (group.text, both)]  # fmt: skip
+        encoded = self._encoder.encode_words(texts)
+        kinds = iter(self._kinds.read(t, e.vector)[0] for t, e in zip(texts, encoded, strict=True))
+        reports = []
+        for place, (group, both) in enumerate(zip(groups, together, strict=True)):
+            if both is None:
+                reports.append(False)
+                continue
+            alone, joint = next(kinds), next(kinds)
+            new_matter = group.apart or (place + 1 < len(groups) and groups[place + 1].apart)
+            reports.append(
+                match(group.text, self._guidance) is not None
+                or new_matter
+                or any(min(alone[name], joint[name]) >= _REPORT for name in _REPORTS)
+            )
+        return reports
+
+    def _heard_as_a_whole(self, text: str, decided: list[ReplyPart]) -> list[ReplyPart]:
+        """Harm that shows only in the whole message is raised on the part that sounds worst."""
+        if len(decided) == 1 or any(part.decision.alarm for part in decided):
+            return decided
+        texts = [text, *(part.part.reading for part in decided)]
+        encoded = self._encoder.encode_words(texts)
+        kinds = [self._kinds.read(t, e.vector)[0] for t, e in zip(texts, encoded, strict=True)]
+        alarm = self._alarm(text, encoded[0])
+        if alarm is None:
+            return decided
+        worst = max(range(len(decided)), key=lambda i: kinds[i + 1].get(str(alarm.kind), 0.0))
+        decision = decide(decided[worst].part, (), {}, alarm, self._calibration, verified=False)
+        decided[worst] = replace(decided[worst], decision=decision, hits=())
+        return decided
+
+    def _alarm(self, text: str, encoded: Encoded) -> Alarm | None:
+        kinds, hazards = self._kinds.read(text, encoded.vector)
+        return find_alarm(
+            text,
+            self._guidance,
+            kinds,
+            hazards,
+            safety=self._calibration.safety,
+            lockout=self._calibration.lockout,
+        )
 
     def hits(self, message: Message, house: str, most: int = MOST_HITS) -> tuple[Hit, ...]:
         """The facts nearest to a whole message, best first; nothing is decided."""
@@ -118,15 +188,8 @@ class Assistant:
         self, search: HouseSearch, part: Part, message: Message, whole: Tongue
     ) -> ReplyPart:
         (encoded,) = self._encoder.encode_words([part.reading])
-        kinds, hazards = self._kinds.read(part.reading, encoded.vector)
-        alarm = find_alarm(
-            part.reading,
-            self._guidance,
-            kinds,
-            hazards,
-            safety=self._calibration.safety,
-            lockout=self._calibration.lockout,
-        )
+        kinds, _ = self._kinds.read(part.reading, encoded.vector)
+        alarm = self._alarm(part.reading, encoded)
         if alarm is None and not whole.read:
             return ReplyPart(part=part, decision=_unread(whole), text="")
         hits = () if alarm else search.hits(part.reading, encoded, day=message.day, most=MOST_HITS)
@@ -182,31 +245,3 @@ def _unread(whole: Tongue) -> Decision:
         reason=f"Written in {language_name(whole.code)}, which Askhouse does not read "
         f"(it reads {', '.join(READ)}).",
     )
-
-
-def _merged(parts: list[ReplyPart]) -> list[ReplyPart]:
-    """Questions that one fact answers together are one part."""
-    merged: list[ReplyPart] = []
-    for part in parts:
-        if merged and _same(merged[-1].decision, part.decision):
-            earlier = merged[-1]
-            joined = replace(
-                earlier.part,
-                text=f"{earlier.part.text} {part.part.text}",
-                reading=f"{earlier.part.reading} {part.part.reading}",
-            )
-            merged[-1] = replace(earlier, part=joined)
-        else:
-            merged.append(part)
-    return [
-        replace(part, part=replace(part.part, order=order)) for order, part in enumerate(merged)
-    ]
-
-
-def _same(first: Decision, second: Decision) -> bool:
-    if first.outcome is not second.outcome or first.kind is not second.kind:
-        return False
-    if first.outcome is Outcome.ANSWER:
-        return first.facts[0].id in {fact.id for fact in second.facts}
-    # Two gaps stay two: the host must answer each. Two alarms are one call for help.
-    return first.outcome is not Outcome.GAP

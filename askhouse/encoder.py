@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -40,6 +41,9 @@ PLAIN_SHA256 = "8199be6f699a395f99f89df973f9dc5285fbcfcdb2ae1a4e1201dab014f3d2a6
 MAX_TOKENS = 128  # a part or a fact's view; longer text says little more and costs in proportion
 TRAINED_TOKENS = 96  # the length with which Askhouse's own encoder was trained
 BATCH = 32
+CORES = 2  # batches worked on at once
+
+_Batch = tuple[list[int], NDArray[np.int64], NDArray[np.int64]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +85,7 @@ class Encoder(Protocol):
 class _Onnx:
     """An ONNX file and its tokenizer, opened; texts of one length are run together."""
 
-    def __init__(
-        self, model: Path, tokenizer: Path, *, sha256: str | None, threads: int, most: int
-    ) -> None:
+    def __init__(self, model: Path, tokenizer: Path, *, sha256: str | None, most: int) -> None:
         import onnxruntime
         from tokenizers import Tokenizer
 
@@ -98,19 +100,32 @@ class _Onnx:
                 f"expected {sha256[:12]}): install the package again"
             )
         options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = threads
+        # One thread a text: a dozen words are too few to share, and two threads that wait
+        # for each other take twice as long on a busy machine (`python -m askhouse.measure.speed`).
+        options.intra_op_num_threads = 1
         options.inter_op_num_threads = 1
         self.session = onnxruntime.InferenceSession(content, options)
         self.tokenizer = Tokenizer.from_file(str(tokenizer))
         self.tokenizer.enable_truncation(most)
         pad = "[PAD]" if self.tokenizer.token_to_id("[PAD]") is not None else "<pad>"
         self.tokenizer.enable_padding(pad_id=self.tokenizer.token_to_id(pad), pad_token=pad)
+        self._typed = any(given.name == "token_type_ids" for given in self.session.get_inputs())
         self.name = f"onnx:{digest[:16]}"
 
-    def batches(
+    def outputs(
         self, texts: Sequence[str]
-    ) -> Iterator[tuple[list[int], NDArray[np.int64], NDArray[np.int64]]]:
-        """Places of the texts with their ids and mask; padding costs as much as words do."""
+    ) -> Iterator[tuple[list[int], NDArray[np.int64], list[Any]]]:
+        """Places of the texts, their mask, and the outputs of the graph, batch by batch."""
+        batches = list(self._batches(texts))
+        if len(batches) <= 1:
+            yield from map(self._run, batches)
+            return
+        # Many texts are an index being made: a batch on each core.
+        with ThreadPoolExecutor(CORES) as pool:
+            yield from pool.map(self._run, batches)
+
+    def _batches(self, texts: Sequence[str]) -> Iterator[_Batch]:
+        """Texts of one length together; padding costs as much as words do."""
         order = sorted(range(len(texts)), key=lambda i: len(texts[i]))
         for start in range(0, len(order), BATCH):
             places = order[start : start + BATCH]
@@ -119,10 +134,13 @@ class _Onnx:
             mask = np.array([row.attention_mask for row in rows], dtype=np.int64)
             yield places, ids, mask
 
-    def run(self, **feeds: NDArray[np.int64]) -> list[Any]:
-        """The outputs of the graph."""
+    def _run(self, batch: _Batch) -> tuple[list[int], NDArray[np.int64], list[Any]]:
+        places, ids, mask = batch
+        feeds = {"input_ids": ids, "attention_mask": mask}
+        if self._typed:
+            feeds["token_type_ids"] = np.zeros_like(ids)
         outputs: list[Any] = self.session.run(None, feeds)
-        return outputs
+        return places, mask, outputs
 
 
 class OnnxEncoder:
@@ -132,16 +150,13 @@ class OnnxEncoder:
         model: The `.onnx` file; its output is `(batch, tokens, size)`.
         tokenizer: The `tokenizer.json` that belongs to it.
         sha256: The hash that the model file must have, or None.
-        threads: Processor threads for one call.
 
     Raises:
         ModelError: A file is missing, or is not the one expected.
     """
 
-    def __init__(
-        self, model: Path, tokenizer: Path, *, sha256: str | None = None, threads: int = 2
-    ) -> None:
-        self._onnx = _Onnx(model, tokenizer, sha256=sha256, threads=threads, most=MAX_TOKENS)
+    def __init__(self, model: Path, tokenizer: Path, *, sha256: str | None = None) -> None:
+        self._onnx = _Onnx(model, tokenizer, sha256=sha256, most=MAX_TOKENS)
         self._size = int(self._onnx.session.get_outputs()[0].shape[-1])
 
     @property
@@ -158,10 +173,7 @@ class OnnxEncoder:
 
     def encode(self, texts: Sequence[str]) -> Vectors:
         out = np.empty((len(texts), self._size), dtype=np.float32)
-        for places, ids, mask in self._onnx.batches(texts):
-            (hidden,) = self._onnx.run(
-                input_ids=ids, attention_mask=mask, token_type_ids=np.zeros_like(ids)
-            )
+        for places, mask, (hidden,) in self._onnx.outputs(texts):
             weights = mask[:, :, None].astype(np.float32)
             pooled = (hidden * weights).sum(axis=1) / weights.sum(axis=1)
             out[places] = pooled / np.linalg.norm(pooled, axis=1, keepdims=True)
@@ -176,18 +188,16 @@ class TrainedEncoder:
 
     Args:
         folder: Holds `encoder.onnx` and `tokenizer.json`.
-        threads: Processor threads for one call.
 
     Raises:
         ModelError: A file is missing.
     """
 
-    def __init__(self, folder: Path = MODELS, *, threads: int = 2) -> None:
+    def __init__(self, folder: Path = MODELS) -> None:
         self._onnx = _Onnx(
             folder / "encoder.onnx",
             folder / "tokenizer.json",
             sha256=None,
-            threads=threads,
             most=TRAINED_TOKENS,
         )
         vectors, words = self._onnx.session.get_outputs()
@@ -207,14 +217,13 @@ class TrainedEncoder:
 
     def encode(self, texts: Sequence[str]) -> Vectors:
         out = np.empty((len(texts), self._size), dtype=np.float32)
-        for places, ids, mask in self._onnx.batches([text.lower() for text in texts]):
-            out[places] = self._onnx.run(input_ids=ids, attention_mask=mask)[0]
+        for places, _, (vectors, _) in self._onnx.outputs([text.lower() for text in texts]):
+            out[places] = vectors
         return out
 
     def encode_words(self, texts: Sequence[str]) -> list[Encoded]:
         out: dict[int, Encoded] = {}
-        for places, ids, mask in self._onnx.batches([text.lower() for text in texts]):
-            vectors, words = self._onnx.run(input_ids=ids, attention_mask=mask)
+        for places, mask, (vectors, words) in self._onnx.outputs([t.lower() for t in texts]):
             for row, place in enumerate(places):
                 states = words[row, : int(mask[row].sum())].astype(np.float16)
                 out[place] = Encoded(vectors[row], states)

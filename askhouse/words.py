@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 import snowballstemmer
 
@@ -32,6 +33,11 @@ def stems(text: str) -> list[str]:
 
 def stems_of(wanted: Sequence[str]) -> list[str]:
     """The stem of each word, in order."""
+    return [_stem(word) for word in wanted]
+
+
+@lru_cache(maxsize=65_536)  # a house's words and the guests'; a word's stem never changes
+def _stem(word: str) -> str:
     # A stemmer holds the word it works on, so that threads must not share one: two
     # messages answered at once would get each other's stems. Making one costs a microsecond.
-    return list(snowballstemmer.stemmer("english").stemWords(list(wanted)))
+    return str(snowballstemmer.stemmer("english").stemWord(word))

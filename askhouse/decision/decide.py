@@ -62,7 +62,7 @@ def decide(
     best = hits[0]
     chance = best.chance or 0.0
     if not verified and _after_a_secret(part, hits, calibration):
-        return _stranger(kinds)
+        return _stranger(part, kinds)
     if chance >= calibration.threshold:
         further = [
             hit.fact for hit in hits[1:MOST_FACTS] if (hit.chance or 0.0) >= calibration.also
@@ -133,10 +133,24 @@ def _after_a_secret(part: Part, hits: Sequence[Hit], calibration: Calibration) -
     )
 
 
-def _stranger(kinds: Scores) -> Decision:
-    at_the_door = kinds.get("lockout", 0.0) >= kinds.get("request", 0.0) and kinds.get(
-        "lockout", 0.0
-    ) >= kinds.get("question", 0.0)
+# A sender who says that he stands there. Common practice, no source.
+_AT_THE_DOOR = re.compile(
+    r"\b(?:we'?re|we are|i'?m|i am|im|were|we|i|just|all|now)\b[^.?!]{0,25}\b(?:outside|"
+    r"(?:at|by|near|in front of) the (?:\w+ )?(?:door|gate|house|entrance|building|flat|cottage)|"
+    r"on the (?:\w+ )?(?:porch|step|steps|doorstep|stairs|street|driveway)|in the driveway|"
+    r"standing|stood|stuck|waiting|here (?:now|already|early|before))|"
+    r"\b(?:locked out|can'?t get in|cant get in|won'?t open|get in the house|let us in)\b|"
+    r"\b(?:delante de la puerta|en la puerta|fuera|devant la porte|dehors|vor der t[üu]r|draußen|"
+    r"davanti alla porta|fuori|voor de deur|buiten|à porta|lá fora)\b",
+    re.IGNORECASE,
+)
+
+
+def _stranger(part: Part, kinds: Scores) -> Decision:
+    outside = kinds.get("lockout", 0.0)
+    at_the_door = bool(_AT_THE_DOOR.search(part.text)) or outside >= max(
+        kinds.get("request", 0.0), kinds.get("question", 0.0)
+    )
     return Decision(
         outcome=Outcome.ESCALATE,
         kind=Kind.LOCKOUT if at_the_door else Kind.REQUEST,

@@ -25,13 +25,13 @@ class Reader:
         ModelError: The file is missing.
     """
 
-    def __init__(self, path: Path = MODELS / "reader.onnx", *, threads: int = 2) -> None:
+    def __init__(self, path: Path = MODELS / "reader.onnx") -> None:
         import onnxruntime
 
         if not path.is_file():
             raise ModelError(f"{path.name} is missing: install the package again")
         options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = threads
+        options.intra_op_num_threads = 1  # as for the encoder: two would wait for each other
         options.inter_op_num_threads = 1
         self._session = onnxruntime.InferenceSession(path.read_bytes(), options)
 
@@ -45,20 +45,25 @@ class Reader:
             facts: Each fact's words, `(tokens, width)`.
             cosines: Of the part and each whole fact, `(facts,)`.
         """
-        width = max(len(words) for words in facts)
-        padded = np.zeros((len(facts), width, asked.shape[1]), dtype=np.float32)
-        mask = np.zeros((len(facts), width), dtype=np.int64)
-        for row, words in enumerate(facts):
-            padded[row, : len(words)] = words
-            mask[row, : len(words)] = 1
+        part = asked[None].astype(np.float32)
+        logits = np.array(
+            [self._logit(part, words, cosine) for words, cosine in zip(facts, cosines, strict=True)]
+        )
+        shares: NDArray[np.float64] = 1.0 / (1.0 + np.exp(-logits))
+        return shares
+
+    def _logit(
+        self, part: NDArray[np.float32], words: WordStates, cosine: np.float32
+    ) -> float:
+        # A fact at a time: padding costs as much as words do, and int8 scales reach over all
+        # that is run together, so that a fact's estimate would depend on its neighbours.
         (logits,) = self._session.run(
             None,
             {
-                "asked": asked[None].astype(np.float32),
-                "facts": padded,
-                "fact_mask": mask,
-                "cosine": cosines.astype(np.float32),
+                "asked": part,
+                "facts": words[None].astype(np.float32),
+                "fact_mask": np.ones((1, len(words)), dtype=np.int64),
+                "cosine": np.array([cosine], dtype=np.float32),
             },
         )
-        shares: NDArray[np.float64] = 1.0 / (1.0 + np.exp(-logits.astype(np.float64)))
-        return shares
+        return float(logits[0])

@@ -8,6 +8,7 @@ that is known stays as it is: "coat" must not become "cot".
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from math import log1p
 
 import bm25s
 import numpy as np
@@ -39,15 +40,18 @@ class Wording:
         self._own = frozenset(self._vocabulary)
         self._known = known
         self._size = len(rows)
-        self._rows = [frozenset(row) for row in rows]
-        self._stems = {stem for row in rows for stem in row}
+        holders: dict[str, list[int]] = {}
+        for place, row in enumerate(rows):
+            for stem in set(row):
+                holders.setdefault(stem, []).append(place)
+        self._holders = {stem: np.array(places) for stem, places in holders.items()}
         self._bm25 = bm25s.BM25(k1=1.2, b=0.75, method="lucene")
-        if self._stems:
+        if self._holders:
             self._bm25.index(rows, show_progress=False)
 
     def holds(self, stem: str) -> bool:
         """Whether the stem occurs anywhere in the house."""
-        return stem in self._stems
+        return stem in self._holders
 
     def mend(self, text: str) -> str:
         """The text with each misspelled word replaced by the house's nearest word."""
@@ -74,22 +78,18 @@ class Wording:
         A stem counts by its rarity in the house, log(1 + n / (1 + facts that hold it)),
         so that a word no fact holds counts most: it is what the guest is after.
         """
-        asked = set(stems(text))
-        rarity = {
-            stem: np.log1p(self._size / (1 + sum(stem in row for row in self._rows)))
-            for stem in asked
-        }
-        total = sum(rarity.values())
-        if not total:
-            return np.zeros(self._size, dtype=np.float32)
-        return np.array(
-            [sum(rarity[stem] for stem in asked & row) / total for row in self._rows],
-            dtype=np.float32,
-        )
+        held, total = np.zeros(self._size), 0.0
+        for stem in dict.fromkeys(stems(text)):
+            places = self._holders.get(stem, ())
+            rarity = log1p(self._size / (1 + len(places)))
+            total += rarity
+            if len(places):
+                held[places] += rarity
+        return (held / total if total else held).astype(np.float32)
 
     def scores(self, text: str) -> NDArray[np.float32]:
         """BM25 of the text against every fact, `(facts,) float32`, 0 or more."""
-        asked = [stem for stem in dict.fromkeys(stems(text)) if stem in self._stems]
+        asked = [stem for stem in dict.fromkeys(stems(text)) if stem in self._holders]
         if not asked:
             return np.zeros(self._size, dtype=np.float32)
         scores: NDArray[np.float32] = self._bm25.get_scores(asked)

@@ -7,7 +7,16 @@ import random
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["HAZARDS", "KINDS", "Asked", "Told", "TrainingSet", "mistyped", "read_training_set"]
+__all__ = [
+    "HAZARDS",
+    "KINDS",
+    "Asked",
+    "Told",
+    "TrainingSet",
+    "buried",
+    "mistyped",
+    "read_training_set",
+]
 
 # The same names as askhouse.kinds and askhouse.values, which are not imported here.
 KINDS = ("question", "safety", "lockout", "damage", "request", "complaint", "chat")
@@ -53,10 +62,12 @@ class TrainingSet:
     asked: tuple[Asked, ...]
     told: tuple[Told, ...]
 
-    def without(self, houses: set[str]) -> TrainingSet:
-        """The same without the messages to some houses."""
+    def without(self, houses: set[str], told: set[Told]) -> TrainingSet:
+        """The same without the messages to some houses, and without some read without one."""
         return TrainingSet(
-            self.views, tuple(a for a in self.asked if a.house not in houses), self.told
+            self.views,
+            tuple(a for a in self.asked if a.house not in houses),
+            tuple(t for t in self.told if t not in told),
         )
 
 
@@ -85,6 +96,12 @@ def read_training_set(path: Path) -> TrainingSet:
         )
     told = tuple(Told(t["text"], t["kind"], t["hazard"]) for t in content["triage"])
     return TrainingSet(views, tuple(asked), told)
+
+
+def buried(alarm: str, chatter: str, rng: random.Random) -> str:
+    """An alarm in one message with something harmless, before or behind it."""
+    joint = rng.choice([". ", " ", "\n", "! ", ", also "])
+    return joint.join([alarm, chatter] if rng.random() < 0.5 else [chatter, alarm])
 
 
 def mistyped(text: str, rng: random.Random, share: float = 0.04) -> str:

@@ -98,6 +98,9 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
     data = read_training_set(Path(arguments.data))
     folds = fold_of_houses(list(data.views), arguments.folds)
     held = {house for house, fold in folds.items() if fold == number}
+    aside = dict.fromkeys(
+        one for place, one in enumerate(data.told) if place % arguments.folds == number
+    )
     plan = replace(
         Plan(),
         **{
@@ -105,7 +108,7 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
             for k, v in (p.split("=") for p in arguments.plan)
         },
     )
-    encoder, reader = train(data.without(held), arguments.base, device, plan)
+    encoder, reader = train(data.without(held, set(aside)), arguments.base, device, plan)
     out = Path(arguments.out)
     if number == arguments.folds:
         for name, model in (("encoder", encoder), ("reader", reader)):
@@ -115,7 +118,15 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
         asked = [one for one in data.asked if one.house in held]
         scores = held_out_scores(encoder, reader, data, asked)
         _report(f"fold {number}", asked, scores)
-        np.savez(out / f"fold{number}.npz", **scores)
+        with torch.no_grad():
+            vectors = encoder.encode([one.text for one in aside]).to(device)
+            told_kinds = encoder.kind(vectors).softmax(1).cpu().numpy()
+        np.savez_compressed(
+            out / f"fold{number}.npz",
+            told=np.array([one.text for one in aside]),
+            told_kinds=told_kinds.astype(np.float16),
+            **scores,
+        )
     print(f"fold {number}: {time.time() - started:.0f} s", flush=True)
 
 

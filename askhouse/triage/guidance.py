@@ -22,7 +22,7 @@ def _joined(pattern: Any) -> Any:
 
 
 def _is_pattern(pattern: str) -> str:
-    re.compile(pattern, re.IGNORECASE)
+    re.compile(pattern)
     return pattern
 
 
@@ -140,13 +140,14 @@ def _filled(content: Any, groups: Mapping[str, str]) -> Any:
 
 def _any(patterns: tuple[str, ...]) -> re.Pattern[str]:
     # "(?!)" matches nothing: no pattern must not mean any text.
-    return re.compile("|".join(f"(?:{pattern})" for pattern in patterns) or "(?!)", re.IGNORECASE)
+    return re.compile("|".join(f"(?:{pattern})" for pattern in patterns) or "(?!)")
 
 
 @cache
-def compiled(signal: Signal) -> re.Pattern[str]:
-    """The signal's pattern, compiled once."""
-    return re.compile(signal.pattern, re.IGNORECASE)
+def compiled(pattern: str) -> re.Pattern[str]:
+    """The pattern of a signal, compiled once."""
+    # Case counts, since `plain` leaves no capital: ignoring it takes twice as long to match.
+    return re.compile(pattern)
 
 
 @lru_cache(maxsize=1)

@@ -38,7 +38,8 @@ def plain(text: str) -> str:
     """
     text = text.casefold().replace("’", "'").replace("´", "'").replace("`", "'").replace("œ", "oe")
     decomposed = unicodedata.normalize("NFKD", text)
-    text = "".join(letter for letter in decomposed if not unicodedata.combining(letter))
+    # In small letters once more: decomposed, a letter of a mathematical alphabet is a plain capital.
+    text = "".join(c for c in decomposed if not unicodedata.combining(c)).lower()
     text = _CONTRACTION.sub(lambda found: found[1] or "", text).replace("'", " ")
     return _BLANKS.sub(" ", _DRAWN_OUT.sub(r"\1", text)).strip()
 
@@ -51,18 +52,29 @@ def match(text: str, guidance: Guidance) -> Match | None:
     before a lockout.
     """
     text = plain(text)
-    later = bool(
-        guidance.not_now_pattern.search(text) and not guidance.still_now_pattern.search(text)
-    )
+
+    def counts(signal: Signal) -> bool:
+        # Whether it is past is asked last, since most messages hold no signal at all.
+        return bool(compiled(signal.pattern).search(text)) and (
+            signal.sure or not _later(text, guidance)
+        )
+
     found = [
         Match(Kind.SAFETY, hazard, signal)
         for hazard, entry in guidance.hazards.items()
         for signal in entry.signals
-        if (signal.sure or not later) and compiled(signal).search(text)
+        if counts(signal)
     ]
     if found:
         return min(found, key=lambda m: _FASTEST_FIRST.index(m.signal.level))
     for signal in guidance.lockout.signals:
-        if (signal.sure or not later) and compiled(signal).search(text):
+        if counts(signal):
             return Match(Kind.LOCKOUT, None, signal)
     return None
+
+
+def _later(text: str, guidance: Guidance) -> bool:
+    """Whether the part says that it is past, hypothetical or negated, and not that it goes on."""
+    return bool(
+        guidance.not_now_pattern.search(text) and not guidance.still_now_pattern.search(text)
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +16,19 @@ from askhouse.errors import KnowledgeError, MessageError, UnknownHouseError
 from tests.house import DOOR_CODE, GROWN, SECRETS, SMALL
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Ferry Lodge with its index, made once."""
+    folder = tmp_path_factory.mktemp("made")
+    (folder / "ferry-lodge.yaml").write_bytes(SMALL.read_bytes())
+    assert CliRunner().invoke(app, ["index", "--knowledge", str(folder)]).exit_code == 0
+    return folder
+
+
 @pytest.fixture
-def knowledge(tmp_path: Path) -> Path:
-    """A folder with Ferry Lodge in it, so that the index lies beside a copy."""
-    (tmp_path / "ferry-lodge.yaml").write_bytes(SMALL.read_bytes())
-    return tmp_path
+def knowledge(made: Path, tmp_path: Path) -> Path:
+    """A folder with a copy of Ferry Lodge and its index."""
+    return Path(shutil.copytree(made, tmp_path / "knowledge"))
 
 
 def ask(knowledge: Path, *arguments: str, given: str | bytes | None = None) -> Result:
@@ -43,12 +52,11 @@ def as_json(result: Result) -> dict[str, Any]:
         "[bold]bins[/bold] :key: 🔑",
     ],
 )
-@pytest.mark.parametrize("verified", [True, False])
-def test_the_exit_code_says_what_became_of_it(knowledge: Path, text: str, verified: bool) -> None:
+def test_the_exit_code_says_what_became_of_it(knowledge: Path, text: str) -> None:
     """
     4 where a part goes to the host, else 3 where one is a gap, else 0; whatever the models decide.
     """
-    result = ask(knowledge, "ferry-lodge", text, "--json", *["--verified"] * verified)
+    result = ask(knowledge, "ferry-lodge", text, "--json")
 
     outcomes = {part["outcome"] for part in as_json(result)["parts"]}
     assert outcomes <= {"answer", "gap", "escalate", "chat"}
@@ -98,9 +106,7 @@ def test_short_is_the_short_reply(knowledge: Path) -> None:
 
 
 @pytest.mark.parametrize("more", [[], ["--why"], ["--short"], ["--json"]])
-@pytest.mark.parametrize(
-    "text", ["what is the door code", "wifi password", "what is the wifi password? door code?"]
-)
+@pytest.mark.parametrize("text", ["wifi password", "what is the wifi password? door code?"])
 def test_a_stranger_sees_no_secret_in_any_view(knowledge: Path, text: str, more: list[str]) -> None:
     """
     Neither the reply nor the table of candidates shows a code to an unverified sender.
@@ -160,11 +166,7 @@ def test_the_only_house_needs_no_name(knowledge: Path) -> None:
     """
     assert as_json(ask(knowledge, "-", "bins?", "--json"))["house"] == "ferry-lodge"
 
-    (knowledge / "ferry-lodge.yaml").unlink()
-    grown = knowledge / "grown"
-    for path in (path for path in GROWN.rglob("*") if path.suffix in (".yaml", ".md")):
-        (grown / path.relative_to(GROWN)).parent.mkdir(parents=True, exist_ok=True)
-        (grown / path.relative_to(GROWN)).write_bytes(path.read_bytes())
+    grown = Path(shutil.copytree(GROWN, knowledge / "grown"))
     assert as_json(ask(grown, "-", "bins?", "--json"))["house"] == "ferry-lodge"
 
 

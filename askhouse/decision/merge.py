@@ -1,0 +1,68 @@
+"""Parts that turn out to be one: questions that one fact answers together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from askhouse.values import Decision, Outcome, Part, ReplyPart
+
+__all__ = ["merged"]
+
+
+def merged(
+    parts: Sequence[ReplyPart],
+    names_nothing: Callable[[Part], bool],
+    together: Callable[[Part], ReplyPart],
+) -> list[ReplyPart]:
+    """The parts, with those that belong together as one.
+
+    Two parts are one where the same fact answers both, or where both go to the host
+    for the same reason. And a question that names nothing of its own ("and can we go
+    near?") is one with the question before it, if together they get the same answer.
+
+    Args:
+        parts: In the guest's order, decided one by one.
+        names_nothing: Whether a part names no topic of the trade.
+        together: Decides a joined part.
+    """
+    kept: list[ReplyPart] = []
+    for part in parts:
+        one = _as_one(kept[-1], part, names_nothing, together) if kept else None
+        if one is None:
+            kept.append(part)
+        else:
+            kept[-1] = one
+    return [replace(part, part=replace(part.part, order=order)) for order, part in enumerate(kept)]
+
+
+def _as_one(
+    first: ReplyPart,
+    second: ReplyPart,
+    names_nothing: Callable[[Part], bool],
+    together: Callable[[Part], ReplyPart],
+) -> ReplyPart | None:
+    joined = replace(
+        first.part,
+        text=f"{first.part.text} {second.part.text}",
+        reading=f"{first.part.reading} {second.part.reading}",
+    )
+    if _same(first.decision, second.decision):
+        return replace(first, part=joined)
+    if second.decision.outcome is Outcome.GAP and names_nothing(second.part):
+        if first.decision.outcome is Outcome.GAP:
+            return replace(first, part=joined)
+        if first.decision.outcome is Outcome.ANSWER:
+            both = together(joined)
+            if _same(first.decision, both.decision):
+                return both
+    return None
+
+
+def _same(first: Decision, second: Decision) -> bool:
+    if first.outcome is not second.outcome or first.kind is not second.kind:
+        return False
+    if first.outcome is Outcome.ANSWER:
+        return first.facts[0].id in {fact.id for fact in second.facts}
+    # Two gaps stay two: the host must answer each. Two alarms are one call for help.
+    return first.outcome is not Outcome.GAP
