@@ -223,6 +223,9 @@ class Assistant:
             replace(
                 part,
                 text=said,
+                hits=tuple(
+                    hit for hit in part.hits if message.verified or not hit.fact.sensitive
+                ),
                 citations=tuple(
                     cite(fact) for fact in tellable(part.decision.facts, verified=message.verified)
                 ),

@@ -12,6 +12,7 @@ from askhouse.assistant import Assistant
 from askhouse.decision.calibration import Calibration
 from askhouse.decision.topics import topics
 from askhouse.encoder import MODELS, Encoder, open_encoder
+from askhouse.errors import ModelError
 from askhouse.kinds import Kinds
 from askhouse.knowledge.load import Library
 from askhouse.search.reader import Reader
@@ -20,7 +21,10 @@ from askhouse.search.store import VectorStore
 from askhouse.search.views import views_of
 from askhouse.triage.guidance import guidance
 
-__all__ = ["MODELS", "Told", "build_assistant", "known_words"]
+__all__ = ["MODELS", "Told", "build_assistant", "known_words", "shipped_calibration"]
+
+
+_OURS = ("trained", "plain")  # the models that heads and decision are fitted for
 
 
 @lru_cache(maxsize=1)
@@ -45,7 +49,11 @@ class Told:
 
 
 def build_assistant(
-    library: Library, index: Path | None, model: str = "trained", told: Told | None = None
+    library: Library,
+    index: Path | None,
+    model: str = "trained",
+    told: Told | None = None,
+    calibration: Path | None = None,
 ) -> Assistant:
     """An assistant for the houses of a library.
 
@@ -54,6 +62,7 @@ def build_assistant(
         index: The index file, made or brought up to date; None keeps it in memory.
         model: The encoder's name.
         told: Where to tell progress.
+        calibration: A host's own calibration, used where the file exists and fits the model.
 
     Raises:
         ModelError: A model file is missing, or is not the one expected.
@@ -76,7 +85,7 @@ def build_assistant(
         store.save()
     # The heads and the decision are fitted for our two models. With any other, the plain
     # model reads the kinds, and its decision stands until `askhouse calibrate` has fitted one.
-    ours = model in ("trained", "plain")
+    ours = model in _OURS
     name = model if ours else "plain"
     return Assistant(
         searches,
@@ -86,10 +95,40 @@ def build_assistant(
             encoder if ours else open_encoder("plain"),
             alone=not ours,
         ),
-        Calibration.read(MODELS / f"decision-{name}.json"),
+        _calibration(calibration, model, encoder, told),
         guidance(),
         topics(),
     )
+
+
+def shipped_calibration(model: str) -> Calibration:
+    """The decision that travels with the package for a model.
+
+    Raises:
+        ModelError: The file is missing, or is not the one expected.
+    """
+    return Calibration.read(MODELS / f"decision-{model if model in _OURS else 'plain'}.json")
+
+
+def _calibration(own: Path | None, model: str, encoder: Encoder, told: Told) -> Calibration:
+    """The host's own calibration where there is one for this model, else the shipped one."""
+    if own is None or not own.exists():
+        return shipped_calibration(model)
+    mend = "the one of the package is used; make it again with `askhouse calibrate`"
+    try:
+        read = Calibration.read(own)
+    except ModelError:
+        told.line(f"{own.name} cannot be read, or is of another version: {mend}")
+        return shipped_calibration(model)
+    if read.encoder != encoder.name:
+        told.line(f"{own.name} belongs to another model: {mend}")
+        return shipped_calibration(model)
+    promise = read.promise
+    told.line(
+        f"{own.name} is used: answers from a chance of {read.threshold:.2f} on, "
+        f"chosen on {promise.messages} messages to {promise.houses} houses of your own"
+    )
+    return read
 
 
 def all_views(library: Library) -> list[str]:

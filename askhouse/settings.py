@@ -22,6 +22,11 @@ class Settings(BaseSettings):
         default=None,
         description="Index file; beside the houses, in .askhouse/, where none is given.",
     )
+    calibration: Path | None = Field(
+        default=None,
+        description="File of `askhouse calibrate`; beside the houses, in .askhouse/, "
+        "where none is given.",
+    )
     model: str = Field(
         default="trained",
         description="trained, plain, or the name or folder of a sentence-transformers model.",
@@ -30,10 +35,16 @@ class Settings(BaseSettings):
     @property
     def index_file(self) -> Path:
         """The index file, given or not."""
-        if self.index is not None:
-            return self.index
+        return self.index or self._beside_the_houses("index.npz")
+
+    @property
+    def calibration_file(self) -> Path:
+        """The host's own calibration, given or not; it need not exist."""
+        return self.calibration or self._beside_the_houses("decision.json")
+
+    def _beside_the_houses(self, name: str) -> Path:
         folder = self.knowledge if self.knowledge.is_dir() else self.knowledge.parent
-        return folder / ".askhouse" / "index.npz"
+        return folder / ".askhouse" / name
 
 
 def read_settings() -> Settings:

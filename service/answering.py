@@ -116,7 +116,11 @@ class Answering:
                 folder,
             )
         assistant = build_assistant(
-            library, self._settings.index_file, self._settings.model, Told(log.info, self._progress)
+            library,
+            self._settings.index_file,
+            self._settings.model,
+            Told(log.info, self._progress),
+            self._settings.calibration_file,
         )
         # The first message loads what the later ones find loaded, such as the languages.
         assistant.reply(Message(text="Where is the light switch?"), next(iter(library.houses)))

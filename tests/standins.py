@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from askhouse.assistant import Assistant
 from askhouse.decision.calibration import Calibration, Promise
 from askhouse.decision.signals import SIGNALS
-from askhouse.decision.topics import Topics
+from askhouse.decision.topics import topics
 from askhouse.encoder import Encoded, Vectors, WordStates
 from askhouse.kinds import KINDS, Kinds
 from askhouse.search.search import HouseSearch
@@ -153,11 +153,15 @@ def make_calibration(encoder: WordEncoder, *, also: float = 0.99) -> Calibration
 
     A further fact is given from the chance `also` on.
     """
-    weights = {"similarity": 30.0}
     return Calibration(
         encoder=encoder.name,
         reader="",
-        weights=np.array([weights.get(name, 0.0) for name in SIGNALS]),
+        mean=np.zeros(len(SIGNALS)),
+        spread=np.ones(len(SIGNALS)),
+        # One hidden unit, which passes on the similarity (never below 0 for counts of words).
+        hidden=np.array([[float(name == "similarity")] for name in SIGNALS]),
+        hidden_bias=np.zeros(1),
+        weights=np.array([30.0]),
         bias=-24.0,
         threshold=0.5,
         also=also,
@@ -177,5 +181,5 @@ def make_assistant(houses: Iterable[House], folder: Path, *, also: float = 0.99)
         make_kinds(folder, encoder),
         make_calibration(encoder, also=also),
         guidance(),
-        Topics({}),
+        topics(),
     )

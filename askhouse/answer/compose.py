@@ -148,9 +148,17 @@ def _echo(text: str) -> str:
 def whole_text(
     house: House, parts: Sequence[ReplyPart], length: Length, texts: Sequence[str]
 ) -> str:
-    """The reply: parts in the guest's order, nothing said twice, greeting and sign-off around."""
-    fresh = [text for text, new in zip(texts, _news(parts), strict=True) if new and text]
-    said = list(dict.fromkeys(fresh))
+    """The reply: parts in the guest's order, nothing said twice, greeting and sign-off around.
+
+    Words that keep people safe come first, whatever else the guest asked before.
+    """
+    alarmed = [part.decision.kind is Kind.SAFETY for part in parts]
+    fresh = [
+        (not alarm, text)
+        for alarm, text, new in zip(alarmed, texts, _news(parts), strict=True)
+        if new and text
+    ]
+    said = list(dict.fromkeys(text for _, text in sorted(fresh, key=lambda row: row[0])))
     if len(parts) > 1:
         # Thanks for thanks would only stand between two answers.
         chat = {
@@ -161,8 +169,7 @@ def whole_text(
         said = [text for text in said if text not in chat] or said
     if length is Length.SHORT:
         return " ".join(said)
-    emergency = any(part.decision.kind is Kind.SAFETY for part in parts)
-    around = [None, None] if emergency else [house.greeting, house.sign_off]
+    around = [None, None] if any(alarmed) else [house.greeting, house.sign_off]
     return "\n\n".join(line for line in [around[0], *said, around[1]] if line)
 
 

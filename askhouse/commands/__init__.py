@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from askhouse.commands import ask, check, evaluate, index, serve
+from askhouse.commands import ask, calibrate, check, evaluate, index, serve
 from askhouse.commands.shared import run
 
 __all__ = ["app", "main"]
@@ -21,6 +21,7 @@ app.command()(ask.ask)
 app.command()(check.check)
 app.command()(index.index)
 app.command()(evaluate.evaluate)
+app.command()(calibrate.calibrate)
 app.command()(serve.serve)
 
 

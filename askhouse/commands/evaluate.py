@@ -37,14 +37,21 @@ def evaluate(
     from rich.progress import Progress
     from rich.table import Table
 
-    from askhouse.build import build_assistant
+    from askhouse.build import Told, build_assistant
     from askhouse.measure.evaluate import evaluate as measured
     from askhouse.measure.evaluate import write_details
     from askhouse.measure.labelled import read_messages
 
     messages = read_messages(folder)
     library = read_library(folder / "properties")
-    assistant = build_assistant(library, None, model or read_settings().model)
+    settings = read_settings()
+    assistant = build_assistant(
+        library,
+        None,
+        model or settings.model,
+        Told(line=lambda line: err.print(line, markup=False, highlight=False, soft_wrap=True)),
+        settings.calibration,  # only where one is set: the folder is not the host's own
+    )
     with Progress(console=err, transient=True) as progress:
         task = progress.add_task("messages", total=len(messages), visible=not as_json)
         result = measured(

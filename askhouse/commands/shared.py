@@ -138,7 +138,7 @@ def open_assistant(knowledge: Path | None, model: str | None, house: str = "-") 
     settings = settings_for(knowledge, model)
     folder = knowledge_folder(settings.knowledge)
     library = read_library(_only(folder, house))
-    told = Told(line=lambda line: err.print(line, markup=False, highlight=False))
+    told = Told(line=lambda line: err.print(line, markup=False, highlight=False, soft_wrap=True))
     with err.status("") as status:
         told = Told(
             line=told.line,
@@ -146,7 +146,9 @@ def open_assistant(knowledge: Path | None, model: str | None, house: str = "-") 
                 f"embedding {slug}: {done} of {total}"
             ),
         )
-        return build_assistant(library, settings.index_file, settings.model, told)
+        return build_assistant(
+            library, settings.index_file, settings.model, told, settings.calibration_file
+        )
 
 
 def _only(folder: Path, house: str) -> Path:

@@ -48,7 +48,9 @@ def _as_one(
         reading=f"{first.part.reading} {second.part.reading}",
     )
     if _same(first.decision, second.decision):
-        return replace(first, part=joined)
+        facts = dict.fromkeys([*first.decision.facts, *second.decision.facts])
+        decision = replace(first.decision, facts=tuple(facts))
+        return replace(first, part=joined, decision=decision)
     if second.decision.outcome is Outcome.GAP and names_nothing(second.part):
         if first.decision.outcome is Outcome.GAP:
             return replace(first, part=joined)
@@ -64,5 +66,7 @@ def _same(first: Decision, second: Decision) -> bool:
         return False
     if first.outcome is Outcome.ANSWER:
         return first.facts[0].id in {fact.id for fact in second.facts}
-    # Two gaps stay two: the host must answer each. Two alarms are one call for help.
+    if first.alarm and second.alarm:
+        return first.alarm.hazard is second.alarm.hazard  # gas and fire need both words
+    # Two gaps stay two: the host must answer each.
     return first.outcome is not Outcome.GAP

@@ -30,7 +30,7 @@ _ASKS = {
         re.I,
     ),
     "asks_is_there": re.compile(
-        r"\b(?:is there|are there|any|do you have|have you|got (?:a|any)|do we (?:get|have))\b|^\W*\w+\W*\?+\W*$",
+        r"\b(?:is there|are there|any|do you have|have you|got (?:a|any)|do we (?:get|have))\b|^\W*\w+[^\w?]*\?\W*$",
         re.I,
     ),
     "asks_amount": re.compile(

@@ -9,7 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 from statsmodels.stats.proportion import proportion_confint
 
-__all__ = ["Share", "area_under_risk_coverage", "calibration_error", "risk_coverage"]
+__all__ = [
+    "Share",
+    "area_under_risk_coverage",
+    "brier_score",
+    "calibration_error",
+    "reliability",
+    "risk_coverage",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +70,34 @@ def calibration_error(confidences: Sequence[float], right: Sequence[bool], bins:
 
     Guo et al., "On calibration of modern neural networks", ICML 2017.
     """
+    if not len(confidences):
+        return float("nan")
+    sure, good, counts = reliability(confidences, right, bins)
+    return float((counts / counts.sum() * np.abs(good - sure)).sum())
+
+
+def reliability(
+    confidences: Sequence[float], right: Sequence[bool], bins: int = 10
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+    """Mean confidence, share right and count of each bin of equal width that is not empty."""
     sure = np.asarray(confidences, dtype=float)
     good = np.asarray(right, dtype=float)
-    if not len(sure):
-        return float("nan")
     places = np.minimum((sure * bins).astype(int), bins - 1)
-    error = 0.0
-    for place in range(bins):
-        inside = places == place
-        if inside.any():
-            error += inside.mean() * abs(good[inside].mean() - sure[inside].mean())
-    return float(error)
+    counts = np.bincount(places, minlength=bins)
+    held = counts > 0
+    return (
+        np.bincount(places, sure, bins)[held] / counts[held],
+        np.bincount(places, good, bins)[held] / counts[held],
+        counts[held],
+    )
+
+
+def brier_score(confidences: Sequence[float], right: Sequence[bool]) -> float:
+    """The mean squared difference of confidence and truth, 0 to 1; smaller is better.
+
+    G. W. Brier, Monthly Weather Review 78, 1950, 1-3, halved as is usual for two classes.
+    """
+    if not len(confidences):
+        return float("nan")
+    sure, good = np.asarray(confidences, dtype=float), np.asarray(right, dtype=float)
+    return float(((sure - good) ** 2).mean())

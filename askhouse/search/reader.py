@@ -52,9 +52,7 @@ class Reader:
         shares: NDArray[np.float64] = 1.0 / (1.0 + np.exp(-logits))
         return shares
 
-    def _logit(
-        self, part: NDArray[np.float32], words: WordStates, cosine: np.float32
-    ) -> float:
+    def _logit(self, part: NDArray[np.float32], words: WordStates, cosine: np.float32) -> float:
         # A fact at a time: padding costs as much as words do, and int8 scales reach over all
         # that is run together, so that a fact's estimate would depend on its neighbours.
         (logits,) = self._session.run(

@@ -18,9 +18,9 @@ from rapidfuzz.distance import DamerauLevenshtein
 
 from askhouse.words import WORD, stems, words
 
-__all__ = ["Wording"]
+__all__ = ["NEAR", "Wording"]
 
-_NEAR = 0.79  # one slip in five letters; measured with `python -m askhouse.measure.ablation`
+NEAR = 0.79  # one slip in five letters; measured with `python -m askhouse.measure.ablation`
 _SHORTEST_TO_MEND = 4
 
 
@@ -30,15 +30,19 @@ class Wording:
     Args:
         texts: One text a fact, all its views joined.
         known: Words of the language in general, which are never mended.
+        near: A word is mended from this likeness on, 0 to 1.
     """
 
-    def __init__(self, texts: Sequence[str], known: Collection[str] = frozenset()) -> None:
+    def __init__(
+        self, texts: Sequence[str], known: Collection[str] = frozenset(), near: float = NEAR
+    ) -> None:
         rows = [stems(text) for text in texts]
         self._vocabulary = sorted(
             {word for text in texts for word in words(text) if len(word) >= _SHORTEST_TO_MEND}
         )
         self._own = frozenset(self._vocabulary)
         self._known = known
+        self._near = near
         self._size = len(rows)
         holders: dict[str, list[int]] = {}
         for place, row in enumerate(rows):
@@ -68,7 +72,7 @@ class Wording:
             lower,
             self._vocabulary,
             scorer=DamerauLevenshtein.normalized_similarity,
-            score_cutoff=_NEAR,
+            score_cutoff=self._near,
         )
         return near[0] if near else word
 

@@ -13,7 +13,6 @@ __all__ = [
     "Asked",
     "Told",
     "TrainingSet",
-    "buried",
     "mistyped",
     "read_training_set",
 ]
@@ -96,12 +95,6 @@ def read_training_set(path: Path) -> TrainingSet:
         )
     told = tuple(Told(t["text"], t["kind"], t["hazard"]) for t in content["triage"])
     return TrainingSet(views, tuple(asked), told)
-
-
-def buried(alarm: str, chatter: str, rng: random.Random) -> str:
-    """An alarm in one message with something harmless, before or behind it."""
-    joint = rng.choice([". ", " ", "\n", "! ", ", also "])
-    return joint.join([alarm, chatter] if rng.random() < 0.5 else [chatter, alarm])
 
 
 def mistyped(text: str, rng: random.Random, share: float = 0.04) -> str:

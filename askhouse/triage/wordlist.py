@@ -38,7 +38,7 @@ def plain(text: str) -> str:
     """
     text = text.casefold().replace("’", "'").replace("´", "'").replace("`", "'").replace("œ", "oe")
     decomposed = unicodedata.normalize("NFKD", text)
-    # In small letters once more: decomposed, a letter of a mathematical alphabet is a plain capital.
+    # In small letters once more: a mathematical letter decomposes to a plain capital.
     text = "".join(c for c in decomposed if not unicodedata.combining(c)).lower()
     text = _CONTRACTION.sub(lambda found: found[1] or "", text).replace("'", " ")
     return _BLANKS.sub(" ", _DRAWN_OUT.sub(r"\1", text)).strip()

@@ -175,6 +175,23 @@ def test_what_only_the_host_can_settle_goes_to_the_host(
     assert phrase(kind.value, "en") in reply.full
 
 
+def test_a_report_stands_beside_the_questions(assistant: Assistant) -> None:
+    """
+    A breakage told between two questions is a part for the host; what only leads up is none.
+    """
+    reply = assistant.reply(
+        make_message("We are at the house. Where are the bins? The lamp is broken. Can we park?"),
+        HOUSE,
+    )
+
+    assert outcomes(reply) == [Outcome.ANSWER, Outcome.ESCALATE, Outcome.ANSWER]
+    assert [part.part.text for part in reply.parts] == [
+        "We are at the house. Where are the bins?",
+        "The lamp is broken.",
+        "Can we park?",
+    ]
+
+
 def test_chat_is_chat(assistant: Assistant) -> None:
     """
     Praise asks for nothing, and nothing is made of it.

@@ -60,3 +60,21 @@ def test_no_error_has_a_bound_by_hand(total: int, bound: float) -> None:
     """
     assert clopper_pearson_upper(0, total, 0.95) == pytest.approx(1 - 0.05 ** (1 / total))
     assert clopper_pearson_upper(0, total, 0.95) == pytest.approx(bound, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("errors", "total", "bound"),
+    [
+        # R. G. Newcombe, Statistics in Medicine 17, 1998, 857-872, table I, method 5: the
+        # upper ends of the two-sided 95 % interval, which are one-sided at 97.5 %.
+        (81, 263, 0.3676),
+        (15, 148, 0.1617),
+        (0, 20, 0.1684),
+        (1, 29, 0.1776),
+    ],
+)
+def test_clopper_pearson_as_published(errors: int, total: int, bound: float) -> None:
+    """
+    The exact bound to as many digits as were printed.
+    """
+    assert clopper_pearson_upper(errors, total, 0.975) == pytest.approx(bound, abs=5e-5)
