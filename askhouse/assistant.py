@@ -113,7 +113,7 @@ class Assistant:
     def _pieces(self, text: str) -> tuple[str, ...]:
         """The parts of a cleaned message, each as the guest wrote it."""
         groups = grouped(clauses(text))
-        if len(groups) < 2:  # noqa: PLR2004
+        if len(groups) < 2:
             return (groups[0].text if groups else text,)
         return joined(groups, self._reports(groups))
 
@@ -223,9 +223,7 @@ class Assistant:
             replace(
                 part,
                 text=said,
-                hits=tuple(
-                    hit for hit in part.hits if message.verified or not hit.fact.sensitive
-                ),
+                hits=tuple(hit for hit in part.hits if message.verified or not hit.fact.sensitive),
                 citations=tuple(
                     cite(fact) for fact in tellable(part.decision.facts, verified=message.verified)
                 ),

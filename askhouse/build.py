@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from importlib.resources import files
 from pathlib import Path
 
@@ -77,7 +77,7 @@ def build_assistant(
             store,
             reader=reader,
             known=known_words(),
-            progress=lambda done, total, slug=slug: told.progress(slug, done, total),
+            progress=partial(told.progress, slug),
         )
         for slug, house in library.houses.items()
     }

@@ -25,7 +25,7 @@ _AFTER_A_SECRET = re.compile(
     r"\b(?:codes?|pass ?words?|paswords?|pw|pins?|combination|combo|key ?safe|key ?box|lock ?box|"
     r"which numbers?|what numbers?|numbers? (?:for|to|of) (?:the|your) (?:\w+ )?(?:door|gate|lock|box|safe)|"
     r"what do (?:we|i) (?:type|press|punch|dial)|código|contraseña|clave|mot de passe|digicode|kennwort|"
-    r"passwort|codice|wachtwoord|senha|wi-?fi)\b",
+    r"passwort|codice|wachtwoord|senha)\b",
     re.IGNORECASE,
 )
 

@@ -141,8 +141,8 @@ def clauses(text: str) -> tuple[Clause, ...]:
 
 def _sentences(text: str) -> list[str]:
     sentences: list[str] = []
-    for piece in _SENTENCE_END.split(text):
-        piece = piece.strip()
+    for raw in _SENTENCE_END.split(text):
+        piece = raw.strip()
         if not piece:
             continue
         if sentences and _ABBREVIATION.search(sentences[-1]):

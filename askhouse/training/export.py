@@ -53,7 +53,8 @@ class _ReaderGraph(nn.Module):
         many = facts.shape[0]
         repeated = asked.expand(many, -1, -1)
         ones = torch.ones_like(repeated[:, :, 0], dtype=torch.int64)
-        return self.reader(repeated, ones, facts, fact_mask, cosine)
+        logits: Tensor = self.reader(repeated, ones, facts, fact_mask, cosine)
+        return logits
 
 
 def export_encoder(encoder: TextEncoder, reader: FactReader, path: Path) -> None:
@@ -108,8 +109,8 @@ def quantised(source: Path, target: Path) -> None:
     large = {w.name: w for w in graph.initializer if len(w.dims) == 2 and np.prod(w.dims) > 4096}
     before: list[onnx.NodeProto] = []
     for node in list(graph.node):
-        table = node.input[0] if node.op_type == "Gather" else None
-        weight = node.input[1] if node.op_type == "MatMul" else None
+        table = node.input[0] if node.op_type == "Gather" else ""
+        weight = node.input[1] if node.op_type == "MatMul" else ""
         if weight in large:
             narrow, scale = _narrowed(graph, large.pop(weight), axis=0)
             before += [
@@ -150,7 +151,7 @@ def _narrowed(graph: onnx.GraphProto, weight: onnx.TensorProto, axis: int) -> tu
 def load_trained(base: str, trained: Path) -> tuple[TextEncoder, FactReader]:
     """The trained pair, on the processor."""
     encoder = TextEncoder(base, "cpu")
-    reader = FactReader(encoder.body.config.hidden_size, "cpu")
+    reader = FactReader(encoder.size, "cpu")
     for name, model in (("encoder", encoder), ("reader", reader)):
         weights = torch.load(trained / f"{name}.pt", weights_only=True)
         model.load_state_dict({key: value.float() for key, value in weights.items()})

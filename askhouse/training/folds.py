@@ -101,13 +101,7 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
     aside = dict.fromkeys(
         one for place, one in enumerate(data.told) if place % arguments.folds == number
     )
-    plan = replace(
-        Plan(),
-        **{
-            k: float(v) if "." in v or "e" in v else int(v)
-            for k, v in (p.split("=") for p in arguments.plan)
-        },
-    )
+    plan = replace(Plan(), epochs=arguments.epochs)
     encoder, reader = train(data.without(held, set(aside)), arguments.base, device, plan)
     out = Path(arguments.out)
     if number == arguments.folds:
@@ -125,6 +119,7 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
             out / f"fold{number}.npz",
             told=np.array([one.text for one in aside]),
             told_kinds=told_kinds.astype(np.float16),
+            allow_pickle=False,
             **scores,
         )
     print(f"fold {number}: {time.time() - started:.0f} s", flush=True)
@@ -157,7 +152,7 @@ def main() -> None:
     parser.add_argument("--out", required=True)
     parser.add_argument("--folds", type=int, default=4)
     parser.add_argument("--only", type=int, nargs="*", help="these alone; the last is the final")
-    parser.add_argument("--plan", nargs="*", default=[], help="field=value of Plan")
+    parser.add_argument("--epochs", type=int, default=Plan().epochs)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     arguments = parser.parse_args()
     Path(arguments.out).mkdir(parents=True, exist_ok=True)

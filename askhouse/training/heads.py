@@ -24,7 +24,9 @@ SEED = 7
 
 def examples(corpus: Corpus) -> tuple[list[str], list[str], list[str | None]]:
     """Texts with their kind, and their hazard where they are alarms."""
-    texts, kinds, hazards = [], [], []
+    texts: list[str] = []
+    kinds: list[str] = []
+    hazards: list[str | None] = []
     for line in corpus.lines:
         if len(line.labels) == 1:  # which words belong to which label is not told for more
             texts.append(line.text)
@@ -68,7 +70,7 @@ def main(
     texts, kinds, hazards = examples(read_corpus(corpus))
     arrays = fit_heads(encoder.encode(texts), kinds, hazards)
     path = out or Path(__file__).parents[1] / "models" / f"heads-{model}.npz"
-    np.savez(path, encoder=np.array(encoder.name), **arrays)
+    np.savez(path, allow_pickle=False, encoder=np.array(encoder.name), **arrays)
     print(f"{path}: {len(texts)} texts, kinds {sorted(set(kinds))}")
 
 

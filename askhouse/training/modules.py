@@ -32,10 +32,9 @@ class TextEncoder(nn.Module):
     def __init__(self, base: str, device: str) -> None:
         super().__init__()
         self.tokens = Tokens(base, device, MAX_TOKENS)
-        self.body = open_body(base, device)
-        size = self.body.config.hidden_size
-        self.kind = nn.Linear(size, len(KINDS), device=device)
-        self.hazard = nn.Linear(size, len(HAZARDS), device=device)
+        self.body, self.size = open_body(base, device)
+        self.kind = nn.Linear(self.size, len(KINDS), device=device)
+        self.hazard = nn.Linear(self.size, len(HAZARDS), device=device)
         self.device = device
 
     def forward(self, texts: Sequence[str]) -> tuple[Tensor, Tensor, Tensor]:
@@ -52,7 +51,7 @@ class TextEncoder(nn.Module):
         """Unit vectors without a gradient, on the processor."""
         self.eval()
         order = sorted(range(len(texts)), key=lambda i: len(texts[i]))
-        out = torch.empty(len(texts), self.body.config.hidden_size)
+        out = torch.empty(len(texts), self.size)
         for start in range(0, len(order), batch):
             places = order[start : start + batch]
             out[places] = self([texts[i] for i in places])[0].cpu()
@@ -83,7 +82,8 @@ class _Layer(nn.Module):
             query, key, value, attn_mask=(mask == 1)[:, None, None, :]
         )
         words = words + self.drop(self.out(seen.transpose(1, 2).reshape(many, tokens, WIDTH)))
-        return words + self.drop(self.back(functional.gelu(self.wide(self.norms[1](words)))))
+        further: Tensor = self.drop(self.back(functional.gelu(self.wide(self.norms[1](words)))))
+        return words + further
 
 
 class FactReader(nn.Module):

@@ -31,10 +31,8 @@ class Tokens:
     def __call__(self, texts: Sequence[str]) -> dict[str, Tensor]:
         """Ids and mask of each text, `(texts, tokens)`."""
         new = [text for text in dict.fromkeys(texts) if text not in self._cache]
-        for text, row in zip(
-            new, self._tokenizer.encode_batch([text.lower() for text in new]), strict=True
-        ):
-            self._cache[text] = row.ids
+        encodings = self._tokenizer.encode_batch([text.lower() for text in new])
+        self._cache.update(zip(new, (encoding.ids for encoding in encodings), strict=True))
         rows = [self._cache[text] for text in texts]
         width = -(-max(len(row) for row in rows) // 8) * 8
         ids = np.full((len(rows), width), self._pad, dtype=np.int64)
@@ -48,10 +46,10 @@ class Tokens:
         }
 
 
-def open_body(base: str, device: str) -> nn.Module:
-    """The transformer of a folder in single precision."""
-    body: nn.Module = AutoModel.from_pretrained(base, add_pooling_layer=False)
-    return body.float().to(device)
+def open_body(base: str, device: str) -> tuple[nn.Module, int]:
+    """The transformer of a folder in single precision, and the size of its states."""
+    body = AutoModel.from_pretrained(base, add_pooling_layer=False)
+    return body.float().to(device), int(body.config.hidden_size)
 
 
 def mean_of(hidden: Tensor, mask: Tensor) -> Tensor:

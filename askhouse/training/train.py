@@ -74,7 +74,7 @@ def train(data: TrainingSet, base: str, device: str, plan: Plan) -> tuple[TextEn
     torch.backends.cuda.enable_cudnn_sdp(False)
     rng = random.Random(plan.seed)
     encoder = TextEncoder(base, device)
-    reader = FactReader(encoder.body.config.hidden_size, device)
+    reader = FactReader(encoder.size, device)
     heads = [*encoder.kind.parameters(), *encoder.hazard.parameters()]
     optimiser = torch.optim.AdamW(
         [
@@ -94,7 +94,7 @@ def train(data: TrainingSet, base: str, device: str, plan: Plan) -> tuple[TextEn
         for asked, told in _batches(data, plan, rng):
             losses = _losses(encoder, reader, data, asked, told, plan, rng)
             optimiser.zero_grad(set_to_none=True)
-            (losses[0] + plan.reader_share * losses[1] + plan.kind_share * losses[2]).backward()
+            (losses[0] + plan.reader_share * losses[1] + plan.kind_share * losses[2]).backward()  # type: ignore[no-untyped-call]
             nn.utils.clip_grad_norm_(encoder.parameters(), 1.0)
             optimiser.step()
             schedule.step()
@@ -118,8 +118,8 @@ def _batches(
         by_house[one.house].append(one)
     chunks = []
     for lines in by_house.values():
-        lines = rng.sample(lines, len(lines))
-        chunks += [lines[i : i + plan.messages] for i in range(0, len(lines), plan.messages)]
+        mixed = rng.sample(lines, len(lines))
+        chunks += [mixed[i : i + plan.messages] for i in range(0, len(mixed), plan.messages)]
     rng.shuffle(chunks)
     for start in range(0, len(chunks), plan.houses):
         asked = [one for chunk in chunks[start : start + plan.houses] for one in chunk]
@@ -191,21 +191,24 @@ def _reader_loss(
 ) -> Tensor:
     vectors, words, mask = said
     scores = facts.scores.detach().cpu()
-    left, right, truth, groups = [], [], [], []
+    asks: list[int] = []
+    reads: list[int] = []
+    truth: list[float] = []
+    groups: list[tuple[int, int, bool]] = []
     for i, one in enumerate(asked):
         start, size = facts.start[one.house], len(data.views[one.house])
         order = torch.argsort(scores[i, start : start + size], descending=True).tolist()
         near = [p for p in order if p not in one.needed][: plan.near]
         rest = [p for p in order[plan.near + 2 :] if p not in one.needed]
         places = [*one.needed, *near, *rng.sample(rest, min(plan.far, len(rest)))]
-        groups.append((len(left), len(places), bool(one.needed)))
-        left += [i] * len(places)
-        right += [start + place for place in places]
+        groups.append((len(asks), len(places), bool(one.needed)))
+        asks += [i] * len(places)
+        reads += [start + place for place in places]
         # A fact that may be given too is neither quite right nor wrong.
         truth += [1.0 if p in one.needed else 0.7 if p in one.also else 0.0 for p in places]
     narrow_said, narrow_facts = reader.narrow(words), reader.narrow(facts.words)
     device = words.device
-    left, right = torch.tensor(left, device=device), torch.tensor(right, device=device)
+    left, right = torch.tensor(asks, device=device), torch.tensor(reads, device=device)
     width = int(mask[: len(asked)].sum(1).max())  # padding of longer triage messages is cut
     cosine = (vectors[left] * facts.vectors[right]).sum(1)
     logits = reader(
@@ -233,7 +236,7 @@ def _reader_loss(
 def _kind_loss(
     encoder: TextEncoder, vectors: Tensor, asked: list[Asked], told: list[Told]
 ) -> Tensor:
-    kinds = [KINDS.index(one.kind) for one in (*asked, *told)]
+    kinds = [KINDS.index(kind) for kind in [*(a.kind for a in asked), *(t.kind for t in told)]]
     loss = functional.cross_entropy(
         encoder.kind(vectors), torch.tensor(kinds, device=vectors.device), label_smoothing=0.02
     )

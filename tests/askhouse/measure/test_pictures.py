@@ -6,8 +6,8 @@ import pytest
 
 pytest.importorskip("matplotlib")
 
-from askhouse.measure.pictures import Curve, draw_reliability, draw_risk_coverage  # noqa: E402
-from askhouse.measure.threshold import Surest  # noqa: E402
+from askhouse.measure.pictures import Curve, draw_reliability, draw_risk_coverage
+from askhouse.measure.threshold import Surest
 
 # Four answered at 0.95, three of them right; two at 0.55, one right; one alarm, never answered.
 FOUND = [

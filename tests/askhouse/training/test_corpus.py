@@ -1,0 +1,71 @@
+"""The corpus is what its README says, and holds nothing of the set it is measured on."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from rapidfuzz import fuzz, process
+
+from askhouse.kinds import KINDS
+from askhouse.training.corpus import Corpus, read_corpus
+from askhouse.values import Hazard
+
+ROOT = Path(__file__).parents[3]
+# A labelled set lies beside the checkout where the team works; elsewhere the test is skipped.
+EVALUATION = Path(os.environ.get("ASKHOUSE_LABELLED_SET", ROOT.parent / "shared" / "evaluation"))
+SAME = 85  # per cent of equal letters from which two texts are one; "wifi pw" and "wifi pw?"
+
+
+@pytest.fixture(scope="module")
+def corpus() -> Corpus:
+    return read_corpus(ROOT / "knowledge" / "corpus")
+
+
+def test_every_label_names_what_is_there(corpus: Corpus) -> None:
+    """
+    Each fact in a label is a fact of the house, each kind a kind, each hazard a hazard.
+    """
+    for line in corpus.lines:
+        facts = {fact.id for fact in corpus.houses[line.house].facts}
+        for label in line.labels:
+            assert label.kind in KINDS, line
+            assert {*label.needed, *label.also, *label.near} <= facts, line
+    for entry in corpus.triage:
+        assert entry.kind in KINDS, entry
+        assert entry.hazard is None or Hazard(entry.hazard), entry
+
+
+def test_there_is_as_much_as_the_card_says(corpus: Corpus) -> None:
+    """
+    At least 40 houses of 40 facts, 8000 answered messages, 2000 near misses, 5000 for triage.
+    """
+    assert len(corpus.houses) >= 40
+    assert min(len(house.facts) for house in corpus.houses.values()) >= 40
+    labels = [label for line in corpus.lines for label in line.labels]
+    assert sum(bool(label.needed) for label in labels) >= 8000
+    assert sum(label.is_gap for label in labels) >= 2000
+    assert len(corpus.triage) >= 5000
+    languages = [line.language for line in corpus.lines] + [t.language for t in corpus.triage]
+    assert sum(language != "en" for language in languages) >= len(languages) / 5
+
+
+@pytest.mark.skipif(not EVALUATION.is_dir(), reason="no labelled set beside the checkout")
+def test_nothing_of_the_labelled_set_is_learned_from(corpus: Corpus) -> None:
+    """
+    No text of the corpus is a near-duplicate of a message or fact that models are measured on.
+    """
+    lines = (EVALUATION / "messages.jsonl").read_text(encoding="utf-8").splitlines()
+    measured = [json.loads(line)["message"].lower() for line in lines]
+    learned = [line.text.lower() for line in corpus.lines]
+    learned += [entry.text.lower() for entry in corpus.triage]
+    learned += [fact.text.lower() for house in corpus.houses.values() for fact in house.facts]
+    assert any(measured)
+    alike = process.cdist(
+        learned, measured, scorer=fuzz.ratio, score_cutoff=SAME, dtype=np.uint8, workers=2
+    )
+    found = [(learned[i], measured[j]) for i, j in zip(*np.nonzero(alike), strict=True)]
+    assert not found
