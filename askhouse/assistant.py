@@ -194,7 +194,16 @@ class Assistant:
             return ReplyPart(part=part, decision=_unread(whole), text="")
         hits = () if alarm else search.hits(part.reading, encoded, day=message.day, most=MOST_HITS)
         hits = rated(part, hits, kinds, self._calibration, self._topics)
-        decision = decide(part, hits, kinds, alarm, self._calibration, verified=message.verified)
+        decision = decide(
+            part,
+            hits,
+            kinds,
+            alarm,
+            self._calibration,
+            verified=message.verified,
+            # Once a thread: a guest who is asked twice rings the host.
+            may_ask_back=not any(turn.asked_back for turn in message.thread),
+        )
         return ReplyPart(part=part, decision=decision, text="", hits=hits)
 
     def _compose(

@@ -19,6 +19,8 @@ from askhouse.values import Alarm, Decision, Fact, Hit, Kind, Outcome, Part
 
 __all__ = ["MOST_FACTS", "decide", "rated"]
 
+_LIKELY = 0.35  # each of the two facts that a question back offers
+_SETTLED = 0.85  # both together
 MOST_FACTS = 3  # more than three facts are not an answer but a guide
 # What a stranger says when he is after a secret, whichever fact is nearest.
 _AFTER_A_SECRET = re.compile(
@@ -38,6 +40,7 @@ def decide(
     calibration: Calibration,
     *,
     verified: bool,
+    may_ask_back: bool = True,
 ) -> Decision:
     """What becomes of a part.
 
@@ -48,6 +51,7 @@ def decide(
         alarm: What triage found.
         calibration: Turns signals into a probability, and holds the thresholds.
         verified: Whether the sender may read sensitive facts.
+        may_ask_back: Whether the guest may be asked which of two facts is meant.
     """
     if alarm is not None:
         return Decision(
@@ -73,7 +77,30 @@ def decide(
             reason=f"“{best.fact.title}” answers it.",
             facts=(best.fact, *further),
         )
+    if may_ask_back and (rival := _rival(hits, verified=verified)) is not None:
+        return Decision(
+            outcome=Outcome.GAP,
+            confidence=1 - chance,
+            reason=f"It may be “{best.fact.title}” or “{rival.title}”; the guest is asked which.",
+            ask_back=(best.fact, rival),
+        )
     return _without_facts(kinds, chance, best.fact)
+
+
+def _rival(hits: Sequence[Hit], *, verified: bool) -> Fact | None:
+    """The fact between which and the best one a question back would settle it, or None.
+
+    Both must be likely, and together nearly sure: asking between two facts of which
+    neither answers would waste the guest's one question.
+    """
+    if len(hits) < 2:
+        return None
+    first, second = hits[0].chance or 0.0, hits[1].chance or 0.0
+    apart = hits[0].fact.title != hits[1].fact.title
+    tellable = verified or not (hits[0].fact.sensitive or hits[1].fact.sensitive)
+    if apart and tellable and min(first, second) >= _LIKELY and first + second >= _SETTLED:
+        return hits[1].fact
+    return None
 
 
 def rated(

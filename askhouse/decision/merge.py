@@ -19,7 +19,8 @@ def merged(
 
     Two parts are one where the same fact answers both, or where both go to the host
     for the same reason. And a question that names nothing of its own ("and can we go
-    near?") is one with the question before it, if together they get the same answer.
+    near?") is one with the question before it, if together they get the same answer;
+    behind an alarm it always belongs to the alarm.
 
     Args:
         parts: In the guest's order, decided one by one.
@@ -51,6 +52,8 @@ def _as_one(
         facts = dict.fromkeys([*first.decision.facts, *second.decision.facts])
         decision = replace(first.decision, facts=tuple(facts))
         return replace(first, part=joined, decision=decision)
+    if first.decision.alarm and not second.decision.alarm and names_nothing(second.part):
+        return replace(first, part=joined)  # "what shall we do?" is answered by the alarm's words
     if second.decision.outcome is Outcome.GAP and names_nothing(second.part):
         if first.decision.outcome is Outcome.GAP:
             return replace(first, part=joined)

@@ -59,13 +59,14 @@ def find_houses(path: Path) -> tuple[list[HouseFiles], list[Problem]]:
     """The houses at a path, by name, and the folders that hold none."""
     if path.is_file():
         if path.stem == "house":
-            return [_in_folder(path.parent, path.parent, path)], []
+            return [_in_folder(path.parent.parent, path.parent, path)], []
         return [HouseFiles(path.parent, path)], []
     if not path.is_dir():
         return [], [_file_problem(path.name, "There is no such file or folder.", _MEND_PLACE)]
     main = _main_file(path)
     if main is not None:
-        return [_in_folder(path, path, main)], []
+        # Named from the folder above, so that a fact has one address, asked alone or with others.
+        return [_in_folder(path.parent, path, main)], []
     return _in_library(path)
 
 

@@ -49,16 +49,23 @@ class Curve:
     dashes: str
 
     @property
+    def answerable(self) -> list[Surest]:
+        """All but the messages that get a fact at no threshold, such as alarms."""
+        return [one for one in self.found if one.chance > 0]
+
+    @property
     def sure(self) -> list[float]:
-        return [one.chance for one in self.found]
+        return [one.chance for one in self.answerable]
 
     @property
     def wrong(self) -> list[bool]:
-        return [one.wrong for one in self.found]
+        return [one.wrong for one in self.answerable]
 
-    @property
-    def right(self) -> list[bool]:
-        return [not one.wrong for one in self.found]
+    def risk_by_coverage(self) -> tuple[list[float], list[float]]:
+        """Coverage of all messages, and the share that is wrong; ends with the answerable."""
+        coverage, risk = risk_coverage(self.sure, self.wrong)
+        share = len(self.answerable) / max(len(self.found), 1)
+        return (coverage * share).tolist(), risk.tolist()
 
 
 def by_cosine(library: Library, messages: Sequence[LabelledMessage]) -> list[Surest]:
@@ -85,8 +92,7 @@ def draw_reliability(curve: Curve, bins: int = 10) -> Figure:
 
     picture = Figure(figsize=(5.2, 5.6), layout="constrained")
     above, below = picture.subplots(2, 1, sharex=True, height_ratios=[4, 1])
-    answered = [one for one in curve.found if one.chance > 0]
-    chances, right = [o.chance for o in answered], [not o.wrong for o in answered]
+    chances, right = curve.sure, [not wrong for wrong in curve.wrong]
     sure, good, counts = reliability(chances, right, bins)
     above.plot([0, 1], [0, 1], color=GREY, linestyle="--", linewidth=1, label="as sure as right")
     above.plot(sure, good, color=curve.colour, marker="o", label=curve.name)
@@ -110,14 +116,14 @@ def draw_risk_coverage(curves: Sequence[Curve], threshold: float) -> Figure:
     picture = Figure(figsize=(6.4, 4.4), layout="constrained")
     axes = picture.subplots()
     for curve in curves:
-        coverage, risk = risk_coverage(curve.sure, curve.wrong)
+        coverage, risk = curve.risk_by_coverage()
         area = area_under_risk_coverage(curve.sure, curve.wrong)
         label = f"{curve.name} (area {area:.3f})"
         axes.plot(coverage, risk, color=curve.colour, linestyle=curve.dashes, label=label)
     first = curves[0]
     given = sum(chance >= threshold for chance in first.sure)
     if given:
-        coverage, risk = risk_coverage(first.sure, first.wrong)
+        coverage, risk = first.risk_by_coverage()
         place = (coverage[given - 1], risk[given - 1])
         axes.plot(*place, "o", color=first.colour, label=f"threshold {threshold:.2f}")
     axes.set(

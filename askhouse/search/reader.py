@@ -53,8 +53,7 @@ class Reader:
         return shares
 
     def _logit(self, part: NDArray[np.float32], words: WordStates, cosine: np.float32) -> float:
-        # A fact at a time: padding costs as much as words do, and int8 scales reach over all
-        # that is run together, so that a fact's estimate would depend on its neighbours.
+        # A fact at a time, since padding costs as much as words do.
         (logits,) = self._session.run(
             None,
             {

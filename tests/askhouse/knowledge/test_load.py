@@ -239,8 +239,8 @@ def test_the_folder_may_be_one_house(tmp_path: Path) -> None:
     write(tmp_path, {"small.yaml": HOUSE})
 
     for path, source, count in (
-        (tmp_path / "m", "house.yaml", 3),
-        (tmp_path / "m" / "house.yaml", "house.yaml", 3),
+        (tmp_path / "m", "m/house.yaml", 3),
+        (tmp_path / "m" / "house.yaml", "m/house.yaml", 3),
         (tmp_path / "small.yaml", "small.yaml", 2),
     ):
         loaded = load_house(path)
