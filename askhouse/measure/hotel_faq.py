@@ -34,9 +34,7 @@ def ranks(encoder: Encoder, hotels: list[dict[str, list[dict[str, str]]]]) -> li
         asked = encoder.encode([pair["question"] for pair in pairs])
         answers = encoder.encode([pair["answer"] for pair in pairs])
         scores = asked @ answers.T
-        found += [
-            int((row > row[place]).sum()) + 1 for place, row in enumerate(scores)
-        ]
+        found += [int((row > row[place]).sum()) + 1 for place, row in enumerate(scores)]
     return found
 
 

@@ -327,15 +327,8 @@ LONGEST = 10_000  # characters
         "x" * LONGEST,
         ". ? ! " * 1600,
         "é" * LONGEST,
-        pytest.param(
-            # A fortieth of a second for 200 marks, an hour for 10 000.
-            "a" + "?" * 1000 + "1",
-            marks=pytest.mark.xfail(
-                strict=True,
-                raises=AssertionError,
-                reason="signals.py has a cubic pattern",
-            ),
-        ),
+        # A pattern was cubic here: a fortieth of a second for 200 marks, an hour for 10 000.
+        "a" + "?" * (LONGEST - 2) + "1",
     ],
     ids=lambda text: text[:12],
 )
@@ -388,9 +381,6 @@ def test_both_forms_of_the_house_answer_alike(
     assert "Please note: Keep children away from the hot glass." in stove
 
 
-@pytest.mark.xfail(
-    strict=True, raises=AssertionError, reason="merging drops the facts of the later part"
-)
 def test_merging_loses_no_answer(tmp_path: Path) -> None:
     """
     Where a second question has a better fact of its own, it is said though the parts share one.
@@ -411,9 +401,6 @@ def test_merging_loses_no_answer(tmp_path: Path) -> None:
     assert "The recycling is there." in reply.full
 
 
-@pytest.mark.xfail(
-    strict=True, raises=AssertionError, reason="two alarms are merged into the first"
-)
 def test_two_dangers_are_both_answered(assistant: Assistant) -> None:
     """
     Where one question reads like gas and the next like fire, the guest gets the words for both.

@@ -103,12 +103,6 @@ class TestTrainedEncoder(EncoderContract):
     def encoder(self, trained_encoder: TrainedEncoder) -> Encoder:
         return trained_encoder
 
-    @pytest.mark.xfail(
-        strict=True, raises=AssertionError, reason="its int8 scale is that of the whole batch"
-    )
-    def test_company_does_not_change_a_vector(self, encoder: Encoder) -> None:
-        super().test_company_does_not_change_a_vector(encoder)
-
     def test_it_has_words_for_the_reader(self, encoder: Encoder) -> None:
         """
         Each token has a state, so a longer text has more of them, and none is cut by a neighbour.
