@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from importlib.resources import files
@@ -68,7 +69,11 @@ def build_assistant(
         ModelError: A model file is missing, or is not the one expected.
     """
     told = told or Told()
-    encoder: Encoder = open_encoder(model)
+    with ThreadPoolExecutor(1) as pool:
+        # Opening a model leaves the interpreter free, so that the rules are read meanwhile.
+        opening = pool.submit(open_encoder, model)
+        rules, catalogue, known = guidance(), topics(), known_words()
+        encoder: Encoder = opening.result()
     store = VectorStore(index, encoder, told.line)
     reader = Reader() if encoder.width else None
     searches = {
@@ -76,7 +81,7 @@ def build_assistant(
             house,
             store,
             reader=reader,
-            known=known_words(),
+            known=known,
             progress=partial(told.progress, slug),
         )
         for slug, house in library.houses.items()
@@ -96,8 +101,8 @@ def build_assistant(
             alone=not ours,
         ),
         _calibration(calibration, model, encoder, told),
-        guidance(),
-        topics(),
+        rules,
+        catalogue,
     )
 
 

@@ -67,10 +67,12 @@ def tongue(text: str) -> Tongue:
     letters = _LETTER.findall(own)
     if not letters:
         return Tongue("en", 0.0)
+    if _has_english_words(own):  # most messages: the detector need not even be loaded
+        return Tongue("en", 1.0)
     values = _detector().compute_language_confidence_values(own)
     sure = {value.language.iso_code_639_1.name.lower(): value.value for value in values}
     best = max(sure, key=lambda code: sure[code])
-    if best == "en" or _has_english_words(own):
+    if best == "en":
         return Tongue("en", sure["en"])
     foreign_script = sum(bool(_LATIN.match(letter)) for letter in letters) < len(letters) / 2
     enough = len(own.split()) >= _WORDS_TO_BE_SURE

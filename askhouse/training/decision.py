@@ -38,7 +38,8 @@ def fit_network(
 ) -> Network:
     """One hidden layer over the signals of all hits of all examples, as arrays."""
     rows, truth = np.concatenate(signals), np.concatenate(right)
-    mean, spread = rows.mean(axis=0), rows.std(axis=0) + 1e-9
+    mean, spread = rows.mean(axis=0), rows.std(axis=0)
+    spread[spread < 1e-6] = 1.0  # a signal that is always the same, such as a reader's without one
     model = MLPClassifier(
         (UNITS,),
         alpha=1e-3,
