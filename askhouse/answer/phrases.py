@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from importlib.resources import files
 
-from ruamel.yaml import YAML
+from askhouse.packaged import read_yaml
 
 __all__ = ["phrase", "phrases"]
 
@@ -13,8 +12,7 @@ __all__ = ["phrase", "phrases"]
 @lru_cache(maxsize=1)
 def phrases() -> dict[str, dict[str, str]]:
     """All phrases: name -> language -> text."""
-    text = (files("askhouse.answer") / "phrases.yaml").read_text(encoding="utf-8")
-    loaded: dict[str, dict[str, str]] = YAML(typ="safe").load(text)
+    loaded: dict[str, dict[str, str]] = read_yaml("askhouse.answer", "phrases.yaml")
     return loaded
 
 

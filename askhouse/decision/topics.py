@@ -10,11 +10,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
-from importlib.resources import files
 
 from pydantic import BaseModel, ConfigDict, Field
-from ruamel.yaml import YAML
 
+from askhouse.packaged import read_yaml
 from askhouse.words import STOP_WORDS, stems_of, words
 
 __all__ = ["Topic", "Topics", "topics"]
@@ -79,7 +78,6 @@ def _stem_table(catalogue: Iterable[Topic]) -> dict[str, str]:
 @lru_cache(maxsize=1)
 def topics() -> Topics:
     """The catalogue that travels with the package."""
-    text = (files("askhouse.decision") / "topics.yaml").read_text(encoding="utf-8")
-    rows = YAML(typ="safe").load(text)
+    rows = read_yaml("askhouse.decision", "topics.yaml")
     read = [Topic.model_validate(row) for row in rows]
     return Topics({topic.id: topic for topic in read})

@@ -13,6 +13,7 @@ from typing import Annotated
 import numpy as np
 import torch
 import typer
+from onnxruntime import GraphOptimizationLevel, InferenceSession, SessionOptions
 from onnxruntime.quantization import QuantType, quantize_dynamic
 from torch import Tensor, nn
 
@@ -102,7 +103,13 @@ def quantised(source: Path, target: Path) -> None:
     as long. The price: activations are scaled by the largest in the batch, so that texts
     must be run one at a time, as `TrainedEncoder` and `Reader` do.
     """
-    quantize_dynamic(source, target, weight_type=QuantType.QInt8, per_channel=True)
+    narrow = source.with_suffix(".int8.onnx")
+    quantize_dynamic(source, narrow, weight_type=QuantType.QInt8, per_channel=True)
+    # Fused once here instead of at every start, which halves the time to open the file.
+    options = SessionOptions()
+    options.graph_optimization_level = GraphOptimizationLevel.ORT_ENABLE_EXTENDED
+    options.optimized_model_filepath = str(target)
+    InferenceSession(narrow, options)
 
 
 def load_trained(base: str, trained: Path) -> tuple[TextEncoder, FactReader]:

@@ -5,12 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from functools import cache, cached_property, lru_cache
-from importlib.resources import files
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
-from ruamel.yaml import YAML
 
+from askhouse.packaged import read_yaml
 from askhouse.values import Hazard, Level
 
 __all__ = ["Guidance", "HazardGuidance", "LockoutGuidance", "Signal", "compiled", "guidance"]
@@ -153,5 +152,4 @@ def compiled(pattern: str) -> re.Pattern[str]:
 @lru_cache(maxsize=1)
 def guidance() -> Guidance:
     """The guidance that travels with the package."""
-    text = (files("askhouse.triage") / "guidance.yaml").read_text(encoding="utf-8")
-    return Guidance.model_validate(YAML(typ="safe").load(text))
+    return Guidance.model_validate(read_yaml("askhouse.triage", "guidance.yaml"))
