@@ -17,7 +17,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import TypeAlias, cast
 
 from ruamel.yaml import YAML
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
@@ -154,7 +154,7 @@ def read_yaml(file: str, text: str, *, first_line: int = 1) -> tuple[Written, li
     padded = "\n" * (first_line - 1) + text
     empty = Written(file=file, text=padded)
     try:
-        node = YAML(typ="safe", pure=True).compose(padded)
+        node = _composed(padded)
     # Whatever a text can do to a parser that others wrote is a problem of this file
     # and of no other: the remaining houses must load.
     except Exception as error:
@@ -167,6 +167,20 @@ def read_yaml(file: str, text: str, *, first_line: int = 1) -> tuple[Written, li
     except RecursionError:
         return empty, [nested_too_deep(file)]
     return Written(file=file, text=padded, values=values, lines=reading.lines), reading.problems
+
+
+# An anchor or alias, or a # behind a word: the parser in C tells neither as this module needs it.
+_FOR_PYTHON = re.compile(r"[&*]|\S[^\n]*#")
+
+
+def _composed(text: str) -> Node | None:
+    """The parsed nodes; by the parser in C, five times as fast, where it tells the same."""
+    if not _FOR_PYTHON.search(text):
+        try:
+            return cast("Node | None", YAML(typ="safe").compose(text))
+        except Exception:  # the parser in Python says better what is wrong
+            pass
+    return cast("Node | None", YAML(typ="safe", pure=True).compose(text))
 
 
 class _Reading:
