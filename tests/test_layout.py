@@ -17,7 +17,7 @@ ENGINE = ROOT / "askhouse"
 
 # A station may import what stands in an earlier row, and its own folder; nothing else.
 ROWS: tuple[tuple[str, ...], ...] = (
-    ("values", "errors", "words"),
+    ("values", "errors", "words", "packaged"),
     ("settings",),
     ("encoder", "knowledge", "parts"),
     ("kinds",),
