@@ -15,9 +15,9 @@ from askhouse.decision.calibration import Calibration
 from askhouse.decision.decide import decide, rated
 from askhouse.decision.merge import merged
 from askhouse.decision.topics import Topics
-from askhouse.encoder import Encoded, Encoder
+from askhouse.encoder import Encoder
 from askhouse.errors import UnknownHouseError
-from askhouse.kinds import Kinds
+from askhouse.kinds import Kinds, Scores
 from askhouse.parts.clean import clean
 from askhouse.parts.context import reading
 from askhouse.parts.join import Group, grouped, joined, neighbours
@@ -148,17 +148,16 @@ class Assistant:
             return decided
         texts = [text, *(part.part.reading for part in decided)]
         encoded = self._encoder.encode_words(texts)
-        kinds = [self._kinds.read(t, e.vector)[0] for t, e in zip(texts, encoded, strict=True)]
-        alarm = self._alarm(text, encoded[0])
+        read = [self._kinds.read(t, e.vector) for t, e in zip(texts, encoded, strict=True)]
+        alarm = self._alarm(text, *read[0])
         if alarm is None:
             return decided
-        worst = max(range(len(decided)), key=lambda i: kinds[i + 1].get(str(alarm.kind), 0.0))
+        worst = max(range(len(decided)), key=lambda i: read[i + 1][0].get(str(alarm.kind), 0.0))
         decision = decide(decided[worst].part, (), {}, alarm, self._calibration, verified=False)
         decided[worst] = replace(decided[worst], decision=decision, hits=())
         return decided
 
-    def _alarm(self, text: str, encoded: Encoded) -> Alarm | None:
-        kinds, hazards = self._kinds.read(text, encoded.vector)
+    def _alarm(self, text: str, kinds: Scores, hazards: Scores) -> Alarm | None:
         return find_alarm(
             text,
             self._guidance,
@@ -188,8 +187,8 @@ class Assistant:
         self, search: HouseSearch, part: Part, message: Message, whole: Tongue
     ) -> ReplyPart:
         (encoded,) = self._encoder.encode_words([part.reading])
-        kinds, _ = self._kinds.read(part.reading, encoded.vector)
-        alarm = self._alarm(part.reading, encoded)
+        kinds, hazards = self._kinds.read(part.reading, encoded.vector)
+        alarm = self._alarm(part.reading, kinds, hazards)
         if alarm is None and not whole.read:
             return ReplyPart(part=part, decision=_unread(whole), text="")
         hits = () if alarm else search.hits(part.reading, encoded, day=message.day, most=MOST_HITS)
