@@ -8,7 +8,7 @@ none of the words that show a neighbouring topic.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import lru_cache
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -42,13 +42,12 @@ class Topics:
         self._catalogue = catalogue
         self._named: dict[Phrase, set[str]] = defaultdict(set)
         self._barred: dict[Phrase, set[str]] = defaultdict(set)
-        stem = _stem_table(catalogue.values())
         for topic in catalogue.values():
             for phrase in topic.words:
                 if phrase not in STOP_WORDS and len(phrase) > 1:
-                    self._named[tuple(stem[word] for word in words(phrase))].add(topic.id)
+                    self._named[tuple(stems_of(words(phrase)))].add(topic.id)
             for phrase in topic.neighbours:
-                self._barred[tuple(stem[word] for word in words(phrase))].add(topic.id)
+                self._barred[tuple(stems_of(words(phrase)))].add(topic.id)
         self._longest = max(map(len, [*self._named, *self._barred]), default=1)
 
     def title(self, topic_id: str) -> str:
@@ -66,13 +65,6 @@ class Topics:
                 named |= self._named.get(phrase, set())
                 barred |= self._barred.get(phrase, set())
         return frozenset(named - barred)
-
-
-def _stem_table(catalogue: Iterable[Topic]) -> dict[str, str]:
-    """Every word of the catalogue with its stem, made in one go since there are thousands."""
-    phrases = (phrase for topic in catalogue for phrase in (*topic.words, *topic.neighbours))
-    every = sorted({word for phrase in phrases for word in words(phrase)})
-    return dict(zip(every, stems_of(every), strict=True))
 
 
 @lru_cache(maxsize=1)

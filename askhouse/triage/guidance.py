@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from functools import cache, cached_property, lru_cache
+from functools import cached_property, lru_cache
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from askhouse.packaged import read_yaml
+from askhouse.triage.pattern import Pattern
 from askhouse.values import Hazard, Level
 
-__all__ = ["Guidance", "HazardGuidance", "LockoutGuidance", "Signal", "compiled", "guidance"]
+__all__ = ["Guidance", "HazardGuidance", "LockoutGuidance", "Signal", "guidance"]
 
 
 def _joined(pattern: Any) -> Any:
@@ -20,19 +21,14 @@ def _joined(pattern: Any) -> Any:
     return "|".join(pattern) if isinstance(pattern, list) else pattern
 
 
-def _is_pattern(pattern: str) -> str:
-    re.compile(pattern)
-    return pattern
-
-
-Pattern = Annotated[str, BeforeValidator(_joined), AfterValidator(_is_pattern)]
-# Compiled together when first asked for, not one by one at every start; a test compiles each.
-Unchecked = Annotated[str, BeforeValidator(_joined)]
+Written = Annotated[str, BeforeValidator(_joined)]
+# Read as the file is read, so that a pattern that cannot be read is named with its place.
+Read = Annotated[Pattern, BeforeValidator(lambda written: Pattern(_joined(written)))]
 ByLanguage = Mapping[str, str]
 
 
 class _Closed(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
 
 class Signal(_Closed):
@@ -46,7 +42,7 @@ class Signal(_Closed):
         sure: Raised even where the message also sounds past or hypothetical.
     """
 
-    pattern: Pattern
+    pattern: Read
     name: str
     level: Level
     sure: bool = False
@@ -90,9 +86,9 @@ class Guidance(_Closed):
         poison_words: How the number is said, by language; `{number}` is the line's number.
     """
 
-    groups: Mapping[str, Pattern] = {}
-    not_now: tuple[Unchecked, ...]
-    still_now: tuple[Unchecked, ...] = ()
+    groups: Mapping[str, Written] = {}
+    not_now: tuple[Written, ...]
+    still_now: tuple[Written, ...] = ()
     hazards: Mapping[Hazard, HazardGuidance]
     lockout: LockoutGuidance
     host_alerted: ByLanguage
@@ -108,12 +104,12 @@ class Guidance(_Closed):
         return _filled(content, groups)
 
     @cached_property
-    def not_now_pattern(self) -> re.Pattern[str]:
+    def not_now_pattern(self) -> Pattern:
         """Any of `not_now`."""
         return _any(self.not_now)
 
     @cached_property
-    def still_now_pattern(self) -> re.Pattern[str]:
+    def still_now_pattern(self) -> Pattern:
         """Any of `still_now`."""
         return _any(self.still_now)
 
@@ -139,16 +135,9 @@ def _filled(content: Any, groups: Mapping[str, str]) -> Any:
     return _GROUP.sub(lambda found: f"(?:{groups[found[1]]})", content)
 
 
-def _any(patterns: tuple[str, ...]) -> re.Pattern[str]:
-    # "(?!)" matches nothing: no pattern must not mean any text.
-    return re.compile("|".join(f"(?:{pattern})" for pattern in patterns) or "(?!)")
-
-
-@cache
-def compiled(pattern: str) -> re.Pattern[str]:
-    """The pattern of a signal, compiled once."""
-    # Case counts, since `plain` leaves no capital: ignoring it takes twice as long to match.
-    return re.compile(pattern)
+def _any(patterns: tuple[str, ...]) -> Pattern:
+    # "a^" matches nothing: no pattern must not mean any text.
+    return Pattern("|".join(f"(?:{pattern})" for pattern in patterns) or "a^")
 
 
 @lru_cache(maxsize=1)

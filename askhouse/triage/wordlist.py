@@ -6,7 +6,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-from askhouse.triage.guidance import Guidance, Signal, compiled
+from askhouse.triage.guidance import Guidance, Signal
 from askhouse.values import Hazard, Kind, Level
 
 __all__ = ["Match", "match", "plain"]
@@ -55,9 +55,7 @@ def match(text: str, guidance: Guidance) -> Match | None:
 
     def counts(signal: Signal) -> bool:
         # Whether it is past is asked last, since most messages hold no signal at all.
-        return bool(compiled(signal.pattern).search(text)) and (
-            signal.sure or not _later(text, guidance)
-        )
+        return signal.pattern.found_in(text) and (signal.sure or not _later(text, guidance))
 
     found = [
         Match(Kind.SAFETY, hazard, signal)
@@ -75,6 +73,4 @@ def match(text: str, guidance: Guidance) -> Match | None:
 
 def _later(text: str, guidance: Guidance) -> bool:
     """Whether the part says that it is past, hypothetical or negated, and not that it goes on."""
-    return bool(
-        guidance.not_now_pattern.search(text) and not guidance.still_now_pattern.search(text)
-    )
+    return guidance.not_now_pattern.found_in(text) and not guidance.still_now_pattern.found_in(text)

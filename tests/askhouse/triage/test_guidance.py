@@ -258,12 +258,12 @@ def test_patterns_fit_plain_text(signal: Signal) -> None:
     """
     Text is matched without capitals, accents and apostrophes: a pattern with one never matches.
     """
-    literal = re.sub(r"\\.", "", signal.pattern)
+    literal = re.sub(r"\\.", "", signal.pattern.text)
 
     assert literal.isascii()
     assert literal == literal.lower()
     assert "'" not in literal
-    assert re.compile(signal.pattern).search("") is None
+    assert re.compile(signal.pattern.text).search("") is None
 
 
 def test_not_now_patterns_fit_plain_text() -> None:
@@ -303,14 +303,14 @@ def test_alternatives_become_one_pattern() -> None:
     )
 
     (signal,) = file.hazards[Hazard.GAS].signals
-    assert signal.pattern == r"smell of (?:gas|propane)\b|leak"
+    assert signal.pattern.text == r"smell of (?:gas|propane)\b|leak"
 
 
 @pytest.mark.parametrize(
     ("hazards", "said"),
     [
         (_gas("smell of <fuel>"), "no group is called <fuel>"),
-        (_gas("(smell"), "unterminated subpattern"),
+        (_gas("(smell"), "is no pattern"),
         ({"dragons": {"words": {}, "sources": ["here"]}}, "Input should be"),
         ({"gas": {"words": {}, "sources": []}}, "at least 1 item"),
     ],
@@ -319,7 +319,7 @@ def test_a_broken_file_is_refused(hazards: object, said: str) -> None:
     """
     A pattern that cannot be read, a hazard that is none, or words without a source.
     """
-    with pytest.raises((ValidationError, re.error), match=said):
+    with pytest.raises(ValidationError, match=said):
         Guidance.model_validate(_file(hazards=hazards))
 
 
@@ -329,5 +329,5 @@ def test_a_file_without_not_now_takes_nothing_back() -> None:
     """
     file = Guidance.model_validate(_file())
 
-    assert file.not_now_pattern.search("last year") is None
-    assert file.still_now_pattern.search("") is None
+    assert not file.not_now_pattern.found_in("last year")
+    assert not file.still_now_pattern.found_in("")
