@@ -5,7 +5,7 @@ This is the table of contents of the engine: each call is a folder beside this f
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from askhouse.answer.compose import cite, part_text, whole_text
@@ -30,6 +30,7 @@ from askhouse.triage.wordlist import match
 from askhouse.values import (
     Alarm,
     Decision,
+    Fact,
     Hit,
     House,
     Kind,
@@ -208,6 +209,8 @@ class Assistant:
     def _compose(
         self, house: House, decided: list[ReplyPart], message: Message, whole: Tongue
     ) -> Reply:
+        decided = [replace(part, decision=_closed(part.decision, message)) for part in decided]
+
         def text(part: ReplyPart, length: Length) -> str:
             if (
                 part.decision.outcome is Outcome.ESCALATE
@@ -223,7 +226,12 @@ class Assistant:
                 verified=message.verified,
                 alone=len(decided) == 1,
                 length=length,
+                told=message.told,
+                later=message.later,
             )
+
+        def told(facts: Iterable[Fact]) -> tuple[Fact, ...]:
+            return tellable(facts, verified=message.verified, told=message.told)
 
         full = [text(part, Length.FULL) for part in decided]
         short = [text(part, Length.SHORT) for part in decided]
@@ -231,10 +239,8 @@ class Assistant:
             replace(
                 part,
                 text=said,
-                hits=tuple(hit for hit in part.hits if message.verified or not hit.fact.sensitive),
-                citations=tuple(
-                    cite(fact) for fact in tellable(part.decision.facts, verified=message.verified)
-                ),
+                hits=tuple(hit for hit in part.hits if told([hit.fact])),
+                citations=tuple(cite(fact) for fact in told(part.decision.facts)),
             )
             for part, said in zip(decided, full, strict=True)
         )
@@ -244,6 +250,21 @@ class Assistant:
             short=whole_text(house, parts, Length.SHORT, short),
             parts=parts,
         )
+
+
+def _closed(decision: Decision, message: Message) -> Decision:
+    """The decision, unless all that answers is a code whose time is over: then it is the host's."""
+    if decision.outcome is not Outcome.ANSWER or not message.verified or message.told is None:
+        return decision
+    told = tellable(decision.facts, verified=True, told=message.told)
+    if told or any(fact.id in message.later for fact in decision.facts):
+        return decision
+    return Decision(
+        outcome=Outcome.ESCALATE,
+        kind=Kind.REQUEST,
+        confidence=decision.confidence,
+        reason="Asks for a code or password whose time to be told is over.",
+    )
 
 
 def _unread(whole: Tongue) -> Decision:

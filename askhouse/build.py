@@ -20,7 +20,7 @@ from askhouse.search.reader import Reader
 from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
 from askhouse.search.views import views_of
-from askhouse.triage.guidance import guidance
+from askhouse.triage.guidance import Guidance, guidance
 
 __all__ = ["MODELS", "Told", "build_assistant", "known_words", "shipped_calibration"]
 
@@ -55,6 +55,7 @@ def build_assistant(
     model: str = "trained",
     told: Told | None = None,
     calibration: Path | None = None,
+    rules: Guidance | None = None,
 ) -> Assistant:
     """An assistant for the houses of a library.
 
@@ -64,6 +65,7 @@ def build_assistant(
         model: The encoder's name.
         told: Where to tell progress.
         calibration: A host's own calibration, used where the file exists and fits the model.
+        rules: Signals and words of triage; those of the package where none are given.
 
     Raises:
         ModelError: A model file is missing, or is not the one expected.
@@ -72,7 +74,7 @@ def build_assistant(
     with ThreadPoolExecutor(1) as pool:
         # Opening a model leaves the interpreter free, so that the rules are read meanwhile.
         opening = pool.submit(open_encoder, model)
-        rules, catalogue, known = guidance(), topics(), known_words()
+        rules, catalogue, known = rules or guidance(), topics(), known_words()
         encoder: Encoder = opening.result()
     store = VectorStore(index, encoder, told.line)
     reader = Reader() if encoder.width else None

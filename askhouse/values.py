@@ -7,7 +7,8 @@ so that a station can only add, never change what an earlier one found.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 __all__ = [
@@ -250,12 +251,17 @@ class Message:
     Attributes:
         text: As received.
         verified: The caller says that the sender is a guest of the house inside the stay.
+        told: Ids of the sensitive facts that a verified sender may be told; None means all.
+        later: The others that they may be told later, by id, with the house's local time from
+            which; the reply says so.
         thread: Earlier turns, oldest first.
         day: The local date on which it was written; facts out of season are left out.
     """
 
     text: str
     verified: bool = False
+    told: frozenset[str] | None = None
+    later: Mapping[str, dt.datetime] = field(default_factory=dict)
     thread: tuple[Turn, ...] = ()
     day: dt.date | None = None
 

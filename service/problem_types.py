@@ -26,7 +26,9 @@ __all__ = [
     "MESSAGE",
     "NOT_READY",
     "NOT_SET_UP",
+    "NOT_SIGNED",
     "PROBLEM_TYPES",
+    "REPLY_PENDING",
     "SPEAKING",
     "TOO_MANY_REQUESTS",
     "UNKNOWN_HOUSE",
@@ -98,6 +100,18 @@ NOT_SET_UP = ProblemType(
     "The service is not set up rightly",
     "The operator finds the reason in the log.",
 )
+NOT_SIGNED = ProblemType(
+    "not-signed",
+    401,
+    "The request is not the gateway's own",
+    "Name a line of the settings and sign as it says; `askhouse line-test` tells what is wrong.",
+)
+REPLY_PENDING = ProblemType(
+    "reply-pending",
+    503,
+    "The message is stored, its reply is not ready",
+    "Send the same message again after as many seconds as the header Retry-After says.",
+)
 INTERNAL = ProblemType(
     "internal",
     500,
@@ -116,6 +130,8 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = MappingProxyType(
             TOO_MANY_REQUESTS,
             NOT_READY,
             NOT_SET_UP,
+            NOT_SIGNED,
+            REPLY_PENDING,
             INTERNAL,
         )
     }

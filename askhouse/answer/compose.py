@@ -6,7 +6,10 @@ stands; so are numbers, times, names and codes.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import datetime as dt
+from collections.abc import Mapping, Sequence
+
+from babel.dates import format_date
 
 from askhouse.answer.guard import tellable
 from askhouse.answer.length import SHORT_CHARACTERS, fitted, sentences
@@ -52,6 +55,8 @@ def part_text(
     verified: bool,
     alone: bool,
     length: Length,
+    told: frozenset[str] | None = None,
+    later: Mapping[str, dt.datetime] | None = None,
 ) -> str:
     """What is said about one part.
 
@@ -63,6 +68,8 @@ def part_text(
         verified: Whether the sender may read sensitive facts.
         alone: Whether it is the only part; otherwise a gap names what it is about.
         length: Full or short.
+        told: As in `Message`.
+        later: As in `Message`.
     """
     language = part.language
     if decision.alarm is not None:
@@ -71,8 +78,11 @@ def part_text(
         first, second = decision.ask_back[:2]
         return phrase("ask_back", language, first=first.title, second=second.title)
     if decision.outcome is Outcome.ANSWER:
-        facts = tellable(decision.facts, verified=verified)
+        facts = tellable(decision.facts, verified=verified, told=told)
         text = _answer(facts, length)
+        opening = [later[fact.id] for fact in decision.facts if later and fact.id in later]
+        if verified and opening:
+            return "\n".join(filter(None, (text, _from(min(opening), language))))
         if language != "en" and length is Length.FULL:
             return f"{phrase('facts_language', language)} {text}"
         return text
@@ -117,6 +127,12 @@ def _answer(facts: Sequence[Fact], length: Length) -> str:
         room = max((SHORT_CHARACTERS - spaces) // max(len(facts), 1), 100)
         return " ".join(_short(fact, room) for fact in facts)
     return "\n".join(_full(fact) for fact in facts)
+
+
+def _from(start: dt.datetime, language: str) -> str:
+    """From when a code can be told; the hours are numbers, as every language of ours reads them."""
+    day = format_date(start.date(), "EEEE d MMMM", locale=language)
+    return phrase("later", language, time=f"{start:%H:%M}", day=day)
 
 
 def _full(fact: Fact) -> str:

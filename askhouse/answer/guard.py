@@ -9,6 +9,18 @@ from askhouse.values import Fact
 __all__ = ["tellable"]
 
 
-def tellable(facts: Iterable[Fact], *, verified: bool) -> tuple[Fact, ...]:
-    """The facts that may be told to this sender: all to a verified guest, else no sensitive one."""
-    return tuple(fact for fact in facts if verified or not fact.sensitive)
+def tellable(
+    facts: Iterable[Fact], *, verified: bool, told: frozenset[str] | None = None
+) -> tuple[Fact, ...]:
+    """The facts that may be told to this sender: all to a verified guest, else no sensitive one.
+
+    Args:
+        facts: Any facts of the house.
+        verified: Whether the sender is a verified guest.
+        told: Ids of the sensitive facts that may be told to one; None means all.
+    """
+    return tuple(
+        fact
+        for fact in facts
+        if not fact.sensitive or (verified and (told is None or fact.id in told))
+    )

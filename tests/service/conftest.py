@@ -5,15 +5,25 @@ from __future__ import annotations
 import io
 import logging
 from collections.abc import Iterator
+from pathlib import Path
 
 import httpx
 import pytest
 from fastapi import FastAPI
 
 from service.app import create_app
+from service.database import Database, open_engine
 from service.logs import JsonLines
+from service.migrations import migrate
 from service.settings import ServiceSettings
 from tests.conftest import DEMO_HOUSES
+from tests.service.databases import (
+    BACKENDS,
+    emptied_postgres,
+    migrated_sqlite,
+    own_postgres,
+    sqlite_copy,
+)
 from tests.service.serving import serving, wait_until_ready
 
 UNLIMITED = 100_000
@@ -64,3 +74,30 @@ def client(url: str) -> Iterator[httpx.Client]:
 def shut_app(settings: ServiceSettings) -> FastAPI:
     """An application whose lifespan has not begun: nothing is open."""
     return create_app(settings)
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A migrated SQLite file."""
+    return migrated_sqlite(tmp_path_factory.mktemp("sqlite"))
+
+
+@pytest.fixture(scope="session")
+def postgres_url() -> Iterator[str]:
+    """A migrated PostgreSQL database of this run."""
+    with own_postgres() as url:
+        engine = open_engine(url)
+        migrate(engine)
+        engine.dispose()
+        yield url
+
+
+@pytest.fixture(params=BACKENDS)
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    """An empty database of the newest shape; each test runs on both kinds."""
+    if request.param == "sqlite":
+        with sqlite_copy(request.getfixturevalue("sqlite_template"), tmp_path) as database:
+            yield database
+    else:
+        with emptied_postgres(request.getfixturevalue("postgres_url")) as database:
+            yield database

@@ -5,14 +5,16 @@ from __future__ import annotations
 import io
 import json
 import logging
+import subprocess
 import sys
 import time
 from typing import Any
 
 import httpx
+import pytest
 from fastapi import FastAPI
 
-from service.logs import JsonLines
+from service.logs import JsonLines, PlainLines
 from tests.service.serving import send
 
 
@@ -116,3 +118,85 @@ def test_fault_outside_a_request_keeps_its_words_too() -> None:
     line = JsonLines().format(record)
     assert json.loads(line)["fault"]["type"] == "builtins.KeyError"
     assert "little secret" not in line
+
+
+def _record(event: str, **fields: object) -> logging.LogRecord:
+    record = logging.LogRecord("a", logging.INFO, __file__, 1, event, (), None)
+    record.fields = fields
+    return record
+
+
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [
+        # E.164, and without its plus
+        ("+447700900123", "+44••••••••23"),
+        ("to 447700900123, late", "to 447•••••••23, late"),
+        # ids, durations, times and hashes stay
+        ("message 123456 in 1234.567891234 s", "message 123456 in 1234.567891234 s"),
+        ("2026-07-01T12:34:56", "2026-07-01T12:34:56"),
+        ("12345678-1234-4234-8234-123456789012", "12345678-1234-4234-8234-123456789012"),
+        ("a1234567890123", "a1234567890123"),
+    ],
+)
+def test_numbers_are_masked_wherever_they_stand(written: str, shown: str) -> None:
+    """
+    A telephone number in an event or in a member is masked, whoever logged it.
+    """
+    line = json.loads(JsonLines().format(_record(written, sender=written)))
+
+    assert (line["event"], line["sender"]) == (shown, shown)
+
+
+@pytest.mark.parametrize(
+    ("path", "shown"),
+    [
+        # a line's secret address; one-time links
+        ("/lines/village/s3cret", "/lines/village/…"),
+        ("/take/" + "k" * 43, "/take/…"),
+        ("/start/" + "k" * 43 + "/", "/start/…/"),
+        # what tells nothing
+        ("/lines/village", "/lines/village"),
+        ("/houses/orchard-barn/facts", "/houses/orchard-barn/facts"),
+    ],
+)
+def test_keys_in_paths_are_left_out(path: str, shown: str) -> None:
+    """
+    A path is written without what would let its reader in.
+    """
+    assert json.loads(JsonLines().format(_record("request", path=path)))["path"] == shown
+
+
+def test_plain_line_tells_the_same_and_stays_one_line() -> None:
+    """
+    For a terminal, a line has time, level, logger, event and members, and no control character.
+    """
+    record = _record("to +447700900123\n\x1b[2Jforged", status=200, path="/lines/v/s3cret")
+    line = PlainLines().format(record)
+
+    assert line.endswith('info a to +44••••••••23��[2Jforged status=200 path="/lines/v/\\u2026"')
+    assert line.isprintable()
+
+
+def test_program_logs_no_address_it_calls() -> None:
+    """
+    A client's own lines, which hold the address it calls with its secrets, are not written; ours
+    are, in the form that was chosen.
+    """
+    program = """
+import logging, sys
+from service.logs import configure_logging
+configure_logging(as_json=sys.argv[1] == "json")
+logging.getLogger("httpx").info('HTTP Request: GET https://gw.example/?key=s3cret&text=hello')
+logging.getLogger("service.outbox").info("sent")
+"""
+    told = {
+        form: subprocess.run(
+            [sys.executable, "-c", program, form], capture_output=True, text=True, check=True
+        ).stderr
+        for form in ("json", "plain")
+    }
+
+    assert json.loads(told["json"])["event"] == "sent"
+    assert told["plain"].endswith(" info service.outbox sent\n")
+    assert "s3cret" not in told["json"] + told["plain"]

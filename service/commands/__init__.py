@@ -1,0 +1,1 @@
+"""What the shell can ask of the memory, a module each."""

@@ -1,0 +1,82 @@
+"""askhouse export-guest and erase-guest: all that is held about one guest, given out or erased."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from askhouse.commands.shared import KnowledgeOption, err, knowledge_folder, out, read_library
+from service.commands.shared import WHO, AsSentOption, DatabaseOption, number_of, opened, utc_now
+
+__all__ = ["erase_guest", "export_guest"]
+
+NumberArgument = Annotated[str, typer.Argument(help="With + and the country's code.")]
+
+
+def export_guest(
+    number: NumberArgument,
+    database: DatabaseOption,
+    to: Annotated[
+        Path | None, typer.Option("--out", help="A file for you alone; standard output if none.")
+    ] = None,
+    as_sent: AsSentOption = False,
+    knowledge: KnowledgeOption = None,
+) -> None:
+    """Write all that is held about one guest as JSON; codes are left out."""
+    from service.privacy.archive import written_whole
+    from service.privacy.person import export
+
+    sender = number_of(number, as_sent)
+    houses = read_library(knowledge_folder(knowledge)).houses
+    with opened(database) as opened_database, opened_database.writing() as session:
+        content = export(session, sender, houses, WHO, utc_now())
+        text = json.dumps(content, ensure_ascii=False, indent=2) + "\n"
+        if to is not None:
+            with written_whole(to) as part:
+                part.write_text(text, encoding="utf-8")
+    if to is None:
+        sys.stdout.write(text)
+    else:
+        out.print(str(to), markup=False, highlight=False, soft_wrap=True)
+
+
+def erase_guest(
+    number: NumberArgument,
+    database: DatabaseOption,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
+    also_opt_out: Annotated[
+        bool,
+        typer.Option("--forget-opt-out", help="Also forget that they asked for no more messages."),
+    ] = False,
+    as_sent: AsSentOption = False,
+) -> None:
+    """Erase all that is held about one guest; it cannot be undone."""
+    from service.privacy.person import erase
+
+    sender = number_of(number, as_sent)
+    if not yes:
+        typer.confirm(
+            "Erase all that is held about this guest? Backups are not touched", abort=True
+        )
+    with opened(database) as opened_database, opened_database.writing() as session:
+        gone = erase(session, sender, WHO, utc_now(), also_opt_out=also_opt_out)
+    out.print(
+        f"{gone.messages} messages, {gone.deliveries} deliveries and the guests of {gone.stays} "
+        "stays erased",
+        highlight=False,
+        soft_wrap=True,
+    )
+    for line in gone.opted_out:
+        _note(f"kept: they asked for no more messages on {line or 'every line'}")
+    for feed in gone.feeds:
+        _note(f"the feed {feed} listed their booking and may bring it back: erase it there, too")
+    if gone.account:
+        _note("kept: their account on the host's side; end it on the page People")
+
+
+def _note(line: str) -> None:
+    err.print(line, markup=False, highlight=False, soft_wrap=True)

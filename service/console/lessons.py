@@ -1,0 +1,66 @@
+"""What the host makes of a draft is kept: answered by a fact, not answered, the fact is wrong."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from sqlalchemy.orm import Session
+
+from service.blots import BLOT, guest_words
+from service.console.editing import as_it_stands, as_typed, change_of, save
+from service.console.page import NotHereError, NotThisError, Visit
+from service.tables import Lesson, PartRow
+
+__all__ = ["learn"]
+
+
+def learn(session: Session, seen: Visit, *, part_id: int, verdict: str, fact_id: str) -> str:
+    """Keeps a lesson on a part; gives the house that it is about.
+
+    A part that was 'not answered' counts among the gaps from now on.
+
+    Raises:
+        NotHereError: There is no such part, or no such fact.
+        NotThisError: It is no verdict.
+        EditRefusedError: The way of asking cannot be written into the fact.
+    """
+    part = session.get(PartRow, part_id)
+    if part is None:
+        raise NotHereError
+    seen.must_see(part.house)
+    if verdict not in ("right", "answered-by", "gap", "fact-wrong"):
+        raise NotThisError("Choose what is true of this part.")
+    if verdict in ("answered-by", "fact-wrong"):
+        known = {fact.id for fact in seen.house(part.house).facts}
+        if fact_id not in known:
+            raise NotThisError("Choose the fact that it is about.")
+    if verdict == "answered-by":
+        _teach(session, seen, part, fact_id)
+    if verdict == "gap":
+        part.outcome, part.kind = "gap", None
+    session.add(
+        Lesson(
+            house=part.house,
+            part_id=part.id,
+            verdict=verdict,
+            fact=fact_id if verdict in ("answered-by", "fact-wrong") else None,
+            text=part.text,
+            person=seen.caller.who,
+            at=seen.now,
+        )
+    )
+    return part.house
+
+
+def _teach(session: Session, seen: Visit, part: PartRow, fact_id: str) -> None:
+    """The guest's words become a way of asking for the fact, without any secret they repeat."""
+    house = seen.house(part.house)
+    asked = " ".join(guest_words(part.text, house).split())
+    stands = as_it_stands(seen.house_files(house.slug), house.slug, fact_id)
+    typed = as_typed(stands)
+    if asked.lower() in typed.asks.lower().splitlines() or BLOT in asked:
+        return
+    change = change_of(
+        stands, replace(typed, asks=f"{typed.asks}\n{asked}"), seen.today(house.slug)
+    )
+    save(session, seen, house.slug, fact_id, change, stands.lines_hash)

@@ -1,0 +1,161 @@
+"""Paste: a guest's message in, a draft out, each sentence with its fact; and what it teaches."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+from anyio import from_thread
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import Response
+
+from askhouse.errors import MessageError
+from askhouse.values import Message
+from service.access.keys import new_key
+from service.answering import Stage
+from service.console.contexts import PastePage
+from service.console.draft import draft_view, fact_href
+from service.console.lessons import learn
+from service.console.page import (
+    NotHereError,
+    NotThisError,
+    PageRoute,
+    Poster,
+    Visit,
+    Visitor,
+    go,
+    render,
+)
+from service.console.pasting import keep
+from service.console.queries import near_stays, thread_of_stay
+from service.console.views import Choice, DraftView, SendTo
+from service.console.words import day
+from service.tables import Stay
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+
+
+@router.get("/paste")
+def paste_page(request: Request, seen: Visitor, about: str = "", told: str = "") -> Response:
+    return _page(request, seen, chosen=about, told=told)
+
+
+@router.post("/paste")
+def paste(
+    request: Request,
+    seen: Poster,
+    text: Annotated[str, Form()] = "",
+    about: Annotated[str, Form(max_length=200)] = "",
+    verified: Annotated[str, Form()] = "",
+) -> Response:
+    if seen.answering.stage is not Stage.OPEN:
+        return _page(request, seen, text=text, chosen=about)
+    house, stay = _about(seen, about)
+    today = seen.now.astimezone(ZoneInfo(seen.house(house).timezone)).date()
+    known = verified == "yes"
+    try:
+        reply = from_thread.run(
+            seen.answering.reply, Message(text=text, verified=known, day=today), house
+        )
+    except MessageError as error:
+        return _page(request, seen, text=text, chosen=about, verified=known, problem=str(error))
+    with seen.database.writing() as session:
+        parts = keep(
+            session,
+            reply,
+            text=text,
+            verified=known,
+            stay_id=stay.id if stay else None,
+            who=seen.caller.who,
+            now=seen.now,
+        )
+        thread = thread_of_stay(session, stay.id) if stay else None
+    send = SendTo(thread_id=thread.id, who=thread.sender, key=new_key()) if thread else None
+    return _page(
+        request,
+        seen,
+        text=text,
+        chosen=about,
+        verified=known,
+        draft=draft_view(reply, seen.house_name(house), parts, today),
+        send=send,
+    )
+
+
+@router.post("/paste/lessons")
+def lesson(
+    seen: Poster,
+    part: Annotated[int, Form()],
+    verdict: Annotated[str, Form(max_length=16)] = "",
+    fact: Annotated[str, Form(max_length=200)] = "",
+    wrong: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    """What the host makes of a part is kept; a fact that is wrong is opened."""
+    with seen.database.writing() as session:
+        house = learn(
+            session,
+            seen,
+            part_id=part,
+            verdict="fact-wrong" if wrong else verdict,
+            fact_id=wrong or fact,
+        )
+    if not wrong and verdict == "answered-by":
+        seen.house_changed(house)
+    if wrong:
+        return go(fact_href(house, wrong))
+    told = {"gap": "gap", "right": "right"}.get(verdict, "learned")
+    return go("/paste", told, about=f"house:{house}")
+
+
+def _about(seen: Visit, about: str) -> tuple[str, Stay | None]:
+    what, _, which = about.partition(":")
+    if what == "house":
+        return seen.house(which).slug, None
+    if what == "stay" and which.isdecimal():
+        with seen.database.reading() as session:
+            stay = session.get(Stay, int(which))
+            if stay is not None:
+                return seen.house(stay.house).slug, stay
+    if not about:
+        raise NotThisError("Choose the house or the stay that the message is about.")
+    raise NotHereError
+
+
+def _page(
+    request: Request,
+    seen: Visit,
+    *,
+    text: str = "",
+    chosen: str = "",
+    verified: bool = False,
+    problem: str = "",
+    draft: DraftView | None = None,
+    send: SendTo | None = None,
+    told: str = "",
+) -> Response:
+    houses = tuple(Choice(f"house:{slug}", house.name) for slug, house in seen.houses.items())
+    with seen.database.reading() as session:
+        stays = tuple(_stay(seen, stay) for stay in near_stays(session, seen.only, seen.now))
+    page = PastePage(
+        frame=seen.frame("Paste", "paste", told),
+        houses=houses,
+        stays=stays,
+        chosen=chosen,
+        text=text,
+        verified=verified,
+        opening=seen.opening,
+        problem=problem,
+        draft=draft,
+        send=send,
+    )
+    return render(request, page, 422 if problem else 200)
+
+
+def _stay(seen: Visit, stay: Stay) -> Choice:
+    today: dt.date = seen.now.date()
+    guests = ", ".join(stay.guests) or "guest"
+    days = f"{day(stay.arrival, today).words} to {day(stay.departure, today).words}"
+    return Choice(f"stay:{stay.id}", f"{seen.house_name(stay.house)}: {guests}, {days}")

@@ -1,0 +1,235 @@
+"""Stays: who is where and when; added, changed, cancelled; the door code only on asking."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from askhouse.values import House
+from service.console.contexts import StayPage, StaysPage
+from service.console.noting import note
+from service.console.page import NotHereError, PageRoute, Poster, Visit, Visitor, go, render
+from service.console.queries import stays_around, threads_of_stay
+from service.console.views import Choice, StayForm, StayGroup, StayRow, StayView
+from service.console.words import day
+from service.stays.drafts import Draft
+from service.stays.errors import StayError
+from service.stays.release import staying
+from service.stays.stays import When as Lies
+from service.stays.stays import add_stay, cancel_stay, change_stay, draft_of
+from service.tables import Stay
+
+__all__ = ["router"]
+
+router = APIRouter(route_class=PageRoute)
+
+_MOST, _MOST_PAST = 100, 20
+_GROUPS = ((Lies.PRESENT, "Here now"), (Lies.COMING, "To come"), (Lies.PAST, "Before"))
+
+
+@router.get("/stays")
+def stays_page(request: Request, seen: Visitor, house: str = "", told: str = "") -> Response:
+    return _page(request, seen, house=house, told=told)
+
+
+@router.post("/stays")
+def add(
+    request: Request,
+    seen: Poster,
+    house: Annotated[str, Form(max_length=100)] = "",
+    arrival: Annotated[str, Form(max_length=10)] = "",
+    departure: Annotated[str, Form(max_length=10)] = "",
+    guests: Annotated[str, Form(max_length=2000)] = "",
+    phones: Annotated[str, Form(max_length=2000)] = "",
+    door_code: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    typed = StayForm(
+        house=house,
+        arrival=arrival,
+        departure=departure,
+        guests=guests,
+        phones=phones,
+        door_code=door_code,
+    )
+    first, last = _date(arrival), _date(departure)
+    if first is None or last is None:
+        problems = ("Give the day of arrival and the day of departure.",)
+        return _page(request, seen, typed=typed, problems=problems)
+    draft = Draft(
+        house=house,
+        arrival=first,
+        departure=last,
+        guests=_lines(guests),
+        phones=_lines(phones),
+        door_code=door_code or None,
+    )
+    try:
+        with seen.database.writing() as session:
+            saved = add_stay(session, draft, seen.houses, seen.now)
+            session.flush()
+            note(session, seen, "stay.add", f"stay:{saved.stay.id}")
+    except StayError as error:
+        return _page(request, seen, typed=typed, problems=_told(error))
+    return go("/stays", "stay-added")
+
+
+@router.get("/stays/{stay_id}")
+def stay_page(request: Request, seen: Visitor, stay_id: int, told: str = "") -> Response:
+    with seen.database.reading() as session:
+        return _stay_page(request, seen, session, _stay(session, seen, stay_id), told=told)
+
+
+@router.post("/stays/{stay_id}/code")
+def show_code(request: Request, seen: Poster, stay_id: int) -> Response:
+    """Shows the door code this once; that it was looked at is in the trail."""
+    with seen.database.writing() as session:
+        stay = _stay(session, seen, stay_id)
+        note(session, seen, "stay.code.see", f"stay:{stay.id}")
+        return _stay_page(request, seen, session, stay, code=stay.door_code or "")
+
+
+@router.post("/stays/{stay_id}/phones")
+def set_numbers(
+    request: Request, seen: Poster, stay_id: int, phones: Annotated[str, Form(max_length=2000)] = ""
+) -> Response:
+    with seen.database.reading() as session:
+        wanted = replace(draft_of(_stay(session, seen, stay_id)), phones=_lines(phones))
+    try:
+        with seen.database.writing() as session:
+            change_stay(session, stay_id, wanted, seen.houses)
+            note(session, seen, "stay.phones", f"stay:{stay_id}")
+    except StayError as error:
+        with seen.database.reading() as session:
+            stay = _stay(session, seen, stay_id)
+            return _stay_page(request, seen, session, stay, phones=phones, problems=_told(error))
+    return go(f"/stays/{stay_id}", "phones")
+
+
+@router.post("/stays/{stay_id}/cancel")
+def cancel(seen: Poster, stay_id: int) -> Response:
+    with seen.database.writing() as session:
+        _stay(session, seen, stay_id)
+        cancel_stay(session, stay_id, seen.now)
+        note(session, seen, "stay.cancel", f"stay:{stay_id}")
+    return go(f"/stays/{stay_id}", "stay-cancelled")
+
+
+def _stay(session: Session, seen: Visit, stay_id: int) -> Stay:
+    stay = session.get(Stay, stay_id)
+    if stay is None:
+        raise NotHereError
+    seen.must_see(stay.house)
+    return stay
+
+
+def _page(
+    request: Request,
+    seen: Visit,
+    *,
+    house: str = "",
+    told: str = "",
+    typed: StayForm | None = None,
+    problems: tuple[str, ...] = (),
+) -> Response:
+    houses = {slug: each for slug, each in seen.houses.items() if house in ("", slug)}
+    with seen.database.reading() as session:
+        found = stays_around(session, list(houses), seen.now.date(), _MOST, _MOST_PAST)
+    lie = {stay.id: _lies(stay, houses[stay.house], seen.now) for stay in found}
+    groups = tuple(
+        StayGroup(
+            title=title, stays=tuple(_row(seen, stay) for stay in found if lie[stay.id] is lies)
+        )
+        for lies, title in _GROUPS
+    )
+    page = StaysPage(
+        frame=seen.frame("Stays", "stays", told),
+        houses=tuple(Choice(slug, each.name) for slug, each in seen.houses.items()),
+        house=house,
+        groups=tuple(group for group in groups if group.stays),
+        opening=seen.opening,
+        typed=typed or StayForm(house=house),
+        problems=problems,
+    )
+    return render(request, page, 422 if problems else 200)
+
+
+def _lies(stay: Stay, house: House, now: dt.datetime) -> Lies:
+    times = staying(stay, house)
+    if times.holds(now):
+        return Lies.PRESENT
+    return Lies.COMING if now < times.start else Lies.PAST
+
+
+def _row(seen: Visit, stay: Stay) -> StayRow:
+    today = seen.now.date()
+    return StayRow(
+        id=stay.id,
+        house=seen.house_name(stay.house),
+        guests=", ".join(stay.guests) or "No name given",
+        arrival=day(stay.arrival, today),
+        departure=day(stay.departure, today),
+        phones=len(stay.phones),
+        source=f"from {stay.feed}" if stay.feed else "entered by hand",
+        cancelled=stay.cancelled_at is not None,
+    )
+
+
+def _stay_page(
+    request: Request,
+    seen: Visit,
+    session: Session,
+    stay: Stay,
+    *,
+    code: str = "",
+    told: str = "",
+    phones: str | None = None,
+    problems: tuple[str, ...] = (),
+) -> Response:
+    row = _row(seen, stay)
+    numbers = "\n".join(phone.number for phone in stay.phones)
+    view = StayView(
+        id=stay.id,
+        house=row.house,
+        guests=row.guests,
+        arrival=row.arrival,
+        departure=row.departure,
+        source=row.source,
+        phones=numbers,
+        has_code=bool(stay.door_code),
+        cancelled=row.cancelled,
+        threads=tuple(
+            Choice(f"/messages/{thread.id}", thread.sender)
+            for thread in threads_of_stay(session, stay.id)
+        ),
+    )
+    page = StayPage(
+        frame=seen.frame(row.guests, "stays", told),
+        stay=view,
+        code=code,
+        phones=numbers if phones is None else phones,
+        problems=problems,
+    )
+    return render(request, page, 422 if problems else 200)
+
+
+def _told(error: StayError) -> tuple[str, ...]:
+    return tuple(
+        f"{problem.field.capitalize()} {problem.what}. {problem.mend}" for problem in error.problems
+    )
+
+
+def _lines(text: str) -> tuple[str, ...]:
+    """Names or numbers, one a line or with commas between."""
+    return tuple(each.strip() for each in text.replace(",", "\n").splitlines() if each.strip())
+
+
+def _date(text: str) -> dt.date | None:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        return None

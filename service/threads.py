@@ -1,0 +1,247 @@
+"""What was decided about a message, kept in one transaction: parts, citations, the reply to send,
+what the host must hear of. Either all of it is there or nothing, so that a process may be killed
+anywhere: the message is then taken up again, and answered once.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from askhouse.values import Fact, House, Level, ReplyPart
+from service.blots import blotted
+from service.database import add_new
+from service.drafting import Draft, Raised
+from service.lines.segments import count, fit
+from service.lines.settings import LineSettings
+from service.lines.words import Keyword
+from service.situation import Seen, opted_out
+from service.tables import (
+    CitationRow,
+    Delivery,
+    DeliveryState,
+    Escalation,
+    Inbound,
+    MessageState,
+    OptOut,
+    PartRow,
+    Thread,
+)
+
+__all__ = ["RESPONSE", "keep", "locked_message", "raise_escalation", "reply_key"]
+
+RESPONSE = "response"
+"""The channel of a reply that goes into the response to the gateway's own request."""
+_REST_KEPT = dt.timedelta(hours=12)
+_SECRET_REST_KEPT = dt.timedelta(hours=1)
+_ALARM_SEGMENTS = 10  # words that keep people safe are not cut, whatever they cost
+
+
+def reply_key(message_id: int) -> str:
+    """The idempotency key of the reply to a message."""
+    return f"reply:{message_id}"
+
+
+def keep(
+    session: Session,
+    message_id: int,
+    claim: str,
+    draft: Draft,
+    line: LineSettings | None,
+    now: dt.datetime,
+    *,
+    seen: Seen | None = None,
+    state: MessageState = MessageState.ANSWERED,
+) -> bool:
+    """Keeps what was decided about a message, and gives it its state.
+
+    Args:
+        claim: Who worked on it.
+        line: The message's line; None where it is not in the settings any more.
+        seen: What it was decided from; None where that could not be read.
+
+    Returns:
+        False, with nothing changed, where the claim has run out and another took the message.
+    """
+    locked = locked_message(session, message_id, claim)
+    if locked is None:
+        return False
+    thread, message = locked
+    message.state, message.answered_at = state, now
+    message.claimed_by = message.claimed_until = None
+    if seen is not None:
+        _keep_sender(session, thread, message, seen, draft, now)
+    if draft.reply is not None and draft.house is not None:
+        message.parts = [_part(part, draft.house, draft) for part in draft.reply.parts]
+    _opt(session, thread, draft.word, now)
+    raised = draft.raised
+    sent = _send(session, thread, message, draft, line, now, seen) if line is not None else None
+    if sent is not None and sent.state == DeliveryState.DROPPED:
+        raised = (*raised, _unreachable(raised))
+    for one in raised:
+        raise_escalation(session, one, now, thread=thread, message=message)
+    return True
+
+
+def locked_message(session: Session, message_id: int, claim: str) -> tuple[Thread, Inbound] | None:
+    """Locks a message and its thread; None where the claim on it has run out."""
+    thread_id = select(Inbound.thread_id).where(Inbound.id == message_id).scalar_subquery()
+    # Always the thread first, as storing a message does: two that wait for each other are none.
+    thread = session.scalars(select(Thread).where(Thread.id == thread_id).with_for_update()).first()
+    message = session.scalars(
+        select(Inbound).where(Inbound.id == message_id).with_for_update()
+    ).first()
+    if thread is None or message is None or message.claimed_by != claim:
+        return None
+    return (thread, message) if message.state == MessageState.WORKING else None
+
+
+def raise_escalation(
+    session: Session,
+    raised: Raised,
+    now: dt.datetime,
+    *,
+    thread: Thread | None,
+    message: Inbound | None,
+) -> None:
+    """Raises something for the host, once for each kind of a message; its ladder begins now."""
+    add_new(
+        session,
+        Escalation,
+        house=(message.house if message else None) or (thread.house if thread else None),
+        thread_id=thread.id if thread else None,
+        message_id=message.id if message else None,
+        kind=raised.kind,
+        level=raised.level,
+        summary=raised.summary,
+        next_at=now,
+        created_at=now,
+    )
+
+
+def _keep_sender(
+    session: Session, thread: Thread, message: Inbound, seen: Seen, draft: Draft, now: dt.datetime
+) -> None:
+    stay_id = seen.who.stay.id if seen.who.stay else None
+    message.house = seen.who.house
+    message.stay_id = stay_id
+    message.verified = seen.who.verified
+    thread.house, thread.stay_id = seen.who.house or thread.house, stay_id
+    thread.language = draft.language[:8]
+    if seen.named is not None:
+        thread.named, thread.named_at = seen.named, now
+
+
+def _part(part: ReplyPart, house: House, draft: Draft) -> PartRow:
+    decision = part.decision
+    alarm = decision.alarm
+    return PartRow(
+        house=house.slug,
+        place=part.part.order,
+        text=part.part.text,
+        language=part.part.language[:8],
+        outcome=decision.outcome,
+        kind=decision.kind,
+        level=alarm.level if alarm else None,
+        hazard=alarm.hazard if alarm else None,
+        topic=decision.topic,
+        confidence=decision.confidence,
+        reason=decision.reason,
+        said=blotted(part.text, _secret_facts(house, draft.sensitive), draft.code),
+        asked_back=bool(decision.ask_back),
+        citations=[
+            CitationRow(
+                fact=citation.fact_id,
+                house=house.slug,
+                title=citation.title,
+                content_hash=citation.content_hash,
+            )
+            for citation in part.citations
+        ],
+    )
+
+
+def _secret_facts(house: House | None, told: Sequence[object]) -> tuple[Fact, ...]:
+    """All facts of the house, not only those that were told: what is kept must not hold one."""
+    return house.facts if house is not None and told else ()
+
+
+def _opt(session: Session, thread: Thread, word: Keyword | None, now: dt.datetime) -> None:
+    if word is Keyword.STOP:
+        add_new(session, OptOut, line=thread.line, number=thread.sender, since=now)
+    elif word is Keyword.START:
+        session.execute(
+            delete(OptOut).where(OptOut.line == thread.line, OptOut.number == thread.sender)
+        )
+
+
+def _send(
+    session: Session,
+    thread: Thread,
+    message: Inbound,
+    draft: Draft,
+    line: LineSettings,
+    now: dt.datetime,
+    seen: Seen | None,
+) -> Delivery | None:
+    """Queues the reply; what does not fit into its segments waits in the thread for MORE."""
+    text = draft.text
+    secrets = [fact.id for fact in draft.sensitive]
+    if draft.word is Keyword.MORE and text is not None and thread.rest:
+        text, secrets = thread.rest, thread.rest_secrets
+        if thread.rest_until is not None and thread.rest_until <= now:
+            text, secrets = draft.text, []
+    if text is None:
+        return None
+    if not draft.emergency and not draft.farewell and opted_out(session, line.name, thread.sender):
+        return None  # STOP came while this one was worked on
+    facts = _secret_facts(draft.house, secrets)
+    code = seen.who.stay.door_code if seen is not None and seen.who.stay is not None else None
+    message.draft = blotted(draft.reply.full if draft.reply else text, facts, code)
+    sent, rest = fit(text, _ALARM_SEGMENTS if draft.urgent else line.most_segments, draft.language)
+    until = seen.who.release.end if seen is not None and seen.who.release is not None else None
+    thread.rest, thread.rest_secrets = rest or None, secrets if rest else []
+    thread.rest_until = _rest_until(now, bool(secrets), until) if rest else None
+    reachable = line.respond is not None or thread.sender.startswith("+")
+    delivery = Delivery(
+        key=reply_key(message.id),
+        channel=RESPONSE if line.respond is not None else "line",
+        target=line.name,
+        thread_id=thread.id,
+        message_id=message.id,
+        stay_id=message.stay_id,
+        to=thread.sender,
+        text=sent,
+        secrets=secrets,
+        secret_until=until if secrets else None,
+        blotted=blotted(sent, facts, code) if secrets else None,
+        emergency=draft.emergency,
+        urgent=draft.urgent,
+        farewell=draft.farewell,
+        state=DeliveryState.DUE if reachable else DeliveryState.DROPPED,
+        problem=None if reachable else "the sender has no number that a reply can go to",
+        due_at=now,
+        created_at=now,
+        segments=count(sent).segments,
+    )
+    session.add(delivery)
+    return delivery
+
+
+def _rest_until(now: dt.datetime, secret: bool, until: dt.datetime | None) -> dt.datetime:
+    kept = now + (_SECRET_REST_KEPT if secret else _REST_KEPT)
+    return min(kept, until) if secret and until is not None else kept
+
+
+def _unreachable(raised: Iterable[Raised]) -> Raised:
+    """Nobody can be told: the host hears of it as fast as of anything else in the message."""
+    order = (Level.EMERGENCY, Level.URGENT, Level.SOON)
+    levels = [one.level for one in raised] or [Level.SOON]
+    return Raised(
+        kind="delivery",
+        level=min(levels, key=order.index),
+        summary="The reply has no number to go to.",
+    )

@@ -1,0 +1,99 @@
+"""The three ways of a host, by keyboard alone, at phone and at desktop size."""
+
+from __future__ import annotations
+
+import re
+
+from playwright.sync_api import Page, expect
+
+from service.tables import Delivery, Escalation, Gap
+from tests.journeys.conftest import LODGE, Site
+from tests.journeys.keys import press, tab_to, type_into
+
+ANSWER = "Leave the house and ring 999 first. I am on my way."
+
+
+def test_paste_to_copied_reply(page: Page, site: Site) -> None:
+    """
+    A guest's message is pasted, its draft read, changed, and copied; what is copied is what was
+    last written.
+    """
+    page.goto(f"{site.url}/paste")
+    type_into(page, page.get_by_label("What did the guest write?"), "where are the bins?")
+    tab_to(page, page.get_by_label("Which house or stay?"))
+    page.keyboard.type("Ferry")
+    press(page, page.get_by_role("button", name="Draft a reply"))
+
+    expect(page.get_by_role("heading", name="Draft for Ferry Lodge")).to_be_visible()
+    reply = page.get_by_label("Reply", exact=True)
+    expect(reply).to_have_value(re.compile("The bins are behind the boat shed"))
+    expect(page.get_by_role("link", name="Bins", exact=True)).to_be_visible()
+    tab_to(page, reply)
+    page.keyboard.press("ControlOrMeta+End")
+    page.keyboard.type("\nSee you soon!")
+    press(page, page.get_by_role("button", name="Copy the reply"))
+
+    expect(page.get_by_role("button", name="Copied")).to_be_visible()
+    copied = page.evaluate("navigator.clipboard.readText()")
+    assert copied == reply.input_value()
+    assert copied.endswith("See you soon!")
+
+
+def test_the_segments_are_counted_as_one_types(page: Page, site: Site) -> None:
+    """
+    The count follows what is typed: more than 160 characters are two segments.
+    """
+    page.goto(f"{site.url}/messages/{site.filled.threads['mabel']}")
+    field = page.get_by_label("Write to the guest")
+    type_into(page, field, "a" * 160)
+    expect(page.locator("#cost")).to_have_text("1 segment")
+    page.keyboard.type("a")
+    expect(page.locator("#cost")).to_have_text("2 segments")
+
+
+def test_alert_taken_and_answered(page: Page, site: Site) -> None:
+    """
+    The emergency is found first, taken, and answered; the guest is sent the host's words.
+    """
+    page.goto(f"{site.url}/paste")
+    press(page, page.get_by_role("link", name="Alerts 2 waiting"))
+    alert = page.get_by_role("article", name="Someone may be in danger")
+    press(page, alert.get_by_role("button", name="I take it"))
+
+    expect(page.get_by_role("status").first).to_contain_text("You have it now")
+    expect(alert).to_contain_text("You have it")
+    type_into(page, alert.get_by_label("Your answer"), ANSWER)
+    press(page, alert.get_by_role("button", name="Send to the guest"))
+
+    expect(page.get_by_role("status").first).to_contain_text("on their way to the guest")
+    with site.database.reading() as session:
+        state = session.get_one(Escalation, site.filled.alerts["heat"]).state
+        sent = session.query(Delivery).filter(Delivery.author == "person:1").one()
+        assert (state, sent.text, sent.to) == ("answered", ANSWER, "+442079460123")
+
+
+def test_gap_to_fact_to_asked_again(page: Page, site: Site) -> None:
+    """
+    A gap is answered on its page; the answer is a fact of the house, and the guests' questions,
+    asked again, are answered by it.
+    """
+    page.goto(f"{site.url}/gaps")
+    press(page, page.get_by_role("link", name=re.compile("Hair dryer")))
+    expect(page.get_by_role("heading", name="Hair dryer")).to_be_visible()
+    answer = page.get_by_label("What a guest reads")
+    type_into(page, answer, "The hair dryer hangs in the wardrobe of the front room.")
+    expect(page.locator("#preview")).to_contain_text("The hair dryer hangs")
+    press(page, page.get_by_role("button", name="Save as a fact"))
+
+    expect(page.get_by_role("status").first).to_contain_text("Written")
+    for _ in range(20):  # the house is opened again meanwhile
+        if page.get_by_text("Answered now").count() == 2:
+            break
+        page.wait_for_timeout(250)
+        page.reload()
+    assert page.get_by_text("Answered now").count() == 2
+    with site.database.reading() as session:
+        gap = session.get_one(Gap, site.filled.gaps["dryer"])
+        assert (gap.state, gap.fact) == ("written", "hair-dryer")
+    text = (site.files / f"{LODGE}.yaml").read_text(encoding="utf-8")
+    assert "hangs in the wardrobe" in text

@@ -1,0 +1,41 @@
+"""No message is lost and none is answered twice, however often the service is killed."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from tests.service.databases import own_postgres
+from tests.service.killing import Plan, run
+
+# Read here, since tests see no ASKHOUSE_* variable. The full measure takes six minutes.
+FULL = os.environ.get("ASKHOUSE_TEST_KILLS") == "full"
+SMALL = {"messages": 150, "kills": 8, "per_second": 15, "life_s": 3}
+WHOLE = {"messages": 1000, "kills": 50, "per_second": 10, "life_s": 4}
+
+
+def plan(services: int) -> Plan:
+    return Plan(services=services, **(WHOLE if FULL else SMALL))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("backend", ["sqlite", "postgresql"])
+def test_killed_at_any_moment_every_message_is_answered_once(
+    backend: str, tmp_path: object
+) -> None:
+    """
+    With retries, duplicates, pieces and reordering, and a gateway that refuses and goes silent:
+    each message reaches the gateway as one reply under one key, the right one, to its sender.
+    """
+    if backend == "sqlite":
+        outcome = run(f"sqlite:///{tmp_path}/askhouse.db", plan(1))
+    else:
+        with own_postgres() as url:
+            outcome = run(url, plan(2))
+
+    print(f"{backend}: {outcome}")  # shown by pytest -s
+
+    assert outcome.kills >= (WHOLE if FULL else SMALL)["kills"]
+    assert outcome.lost == []
+    assert outcome.answered_twice == []
+    assert outcome.wrong == []
