@@ -168,6 +168,11 @@ class Assistant:
             lockout=self._calibration.lockout,
         )
 
+    def _heard(self, text: str) -> Alarm | None:
+        """The alarm that a text raises by itself."""
+        (encoded,) = self._encoder.encode_words([text])
+        return self._alarm(text, *self._kinds.read(text, encoded.vector))
+
     def hits(self, message: Message, house: str, most: int = MOST_HITS) -> tuple[Hit, ...]:
         """The facts nearest to a whole message, best first; nothing is decided."""
         search = self._search(house)
@@ -190,6 +195,10 @@ class Assistant:
         (encoded,) = self._encoder.encode_words([part.reading])
         kinds, hazards = self._kinds.read(part.reading, encoded.vector)
         alarm = self._alarm(part.reading, kinds, hazards)
+        if alarm is not None and message.thread:
+            # An alarm of an earlier message was raised then: a follow-up that is read together
+            # with it raises its own only by its own words.
+            alarm = self._heard(search.mend(part.text))
         if alarm is None and not whole.read:
             return ReplyPart(part=part, decision=_unread(whole), text="")
         hits = () if alarm else search.hits(part.reading, encoded, day=message.day, most=MOST_HITS)

@@ -342,6 +342,7 @@ class Decision:
         alarm: Set for a safety or lockout escalation.
         topic: The trade topic that a gap is about, where one is known.
         ask_back: The facts between which the reply asks; a gap with a question.
+        stranger: It went to the host since it asks for a code, and its sender may have none.
     """
 
     outcome: Outcome
@@ -352,6 +353,7 @@ class Decision:
     alarm: Alarm | None = None
     topic: str | None = None
     ask_back: tuple[Fact, ...] = ()
+    stranger: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -78,6 +78,18 @@ class Answering:
         """The houses that can be asked about, by slug; none before the stage is OPEN."""
         return self._assistant.houses if self._assistant else {}
 
+    def assistant(self) -> Assistant:
+        """The assistant of the houses as they were last read; only once the stage is OPEN."""
+        assert self._assistant is not None
+        return self._assistant
+
+    def reopen(self) -> None:
+        """Reads the houses anew, in the calling thread; they stay as they were if that fails."""
+        try:
+            self._assistant = self._build()
+        except AskhouseError as error:
+            log.error("the houses were changed and cannot be opened: %s", error)
+
     async def reply(self, message: Message, house: str) -> Reply:
         """The draft reply to a message; to be asked only once the stage is OPEN.
 
@@ -85,9 +97,8 @@ class Answering:
             MessageError: The message is empty or too long.
             UnknownHouseError: No such house.
         """
-        assert self._assistant is not None
         return await to_thread.run_sync(
-            self._assistant.reply, message, house, limiter=self._limiter
+            self.assistant().reply, message, house, limiter=self._limiter
         )
 
     async def _open(self) -> None:

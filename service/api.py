@@ -6,6 +6,9 @@ from typing import Annotated
 
 from fastapi import APIRouter, Body, Depends, Request, Response
 
+from askhouse.errors import UnknownHouseError
+from service.access.roles import Caller, may_see
+from service.access.tokens import Scope, here_or
 from service.answering import Answering, Stage
 from service.description import told
 from service.problem_details import ProblemError
@@ -13,9 +16,11 @@ from service.problem_types import (
     BODY_TOO_LARGE,
     INVALID_REQUEST,
     MESSAGE,
+    NOT_ALLOWED,
     NOT_READY,
     NOT_SET_UP,
     PROBLEM_TYPES,
+    TOKEN_NEEDED,
     TOO_MANY_REQUESTS,
     UNKNOWN_HOUSE,
 )
@@ -51,6 +56,7 @@ def _open(answering: Annotated[Answering, Depends(_answering)]) -> Answering:
     return answering
 
 
+Asker = Annotated[Caller | None, Depends(here_or(Scope.ASK))]
 Opening = Annotated[Answering, Depends(_answering)]
 Open = Annotated[Answering, Depends(_open)]
 
@@ -71,18 +77,25 @@ around = APIRouter()  # what stands beside the interface: health, and the meanin
         TOO_MANY_REQUESTS,
         NOT_READY,
         NOT_SET_UP,
+        TOKEN_NEEDED,
+        NOT_ALLOWED,
     ),
 )
 async def draft_reply(
     asked: Annotated[ReplyRequest, Body(openapi_examples=ASKED)],
+    asker: Asker,
     answering: Open,
     response: Response,
 ) -> DraftReply:
     """Each part of the message is answered from the host's facts, or goes to the host.
 
+    From another machine, with a token of the scope `ask`.
+
     Nothing is sent and nothing is kept: what comes back is a draft with the facts it rests on.
     The same request gets the same reply for as long as the host's files stay the same.
     """
+    if asker is not None and not may_see(asker, asked.house):
+        raise UnknownHouseError(f"no house is called {asked.house!r} for this token")
     response.headers["Cache-Control"] = "no-store"  # a verified guest's reply may hold a code
     return DraftReply.of(await answering.reply(asked.message(), asked.house))
 
@@ -92,11 +105,12 @@ async def draft_reply(
     tags=["houses"],
     operation_id="list_houses",
     summary="List the houses that can be asked about",
-    responses=told(TOO_MANY_REQUESTS, NOT_READY, NOT_SET_UP),
+    responses=told(TOO_MANY_REQUESTS, NOT_READY, NOT_SET_UP, TOKEN_NEEDED, NOT_ALLOWED),
 )
-async def list_houses(answering: Open) -> HouseList:
+async def list_houses(asker: Asker, answering: Open) -> HouseList:
     """A house with an error in its files is not among them; `askhouse check` tells why."""
-    houses = sorted(answering.houses.values(), key=lambda house: house.slug)
+    seen = (h for h in answering.houses.values() if asker is None or may_see(asker, h.slug))
+    houses = sorted(seen, key=lambda house: house.slug)
     return HouseList(houses=[HouseSummary.of(house) for house in houses])
 
 

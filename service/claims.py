@@ -72,7 +72,7 @@ def next_delivery(session: Session, now: dt.datetime, *, urgent_only: bool) -> D
     return None
 
 
-def _first_free(session: Session, query: Select[tuple[_Row]]) -> _Row | None:
+def _first_free(session: Session, query: Select[_Row]) -> _Row | None:
     return session.scalars(query.limit(1).with_for_update(skip_locked=True)).first()
 
 

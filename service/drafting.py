@@ -204,7 +204,7 @@ def held(text: str, house: House | None, served: Sequence[House], language: str)
     home = house or (_any_of(served) if served else None)
     found = match(text, guidance())
     level = found.signal.level if found else Level.SOON
-    summary = _one_line(guest_words(text, home) if home else text)
+    summary = _one_line(_without_secrets(text, [house] if house else served))
     raised = (Raised(kind="unread", level=level, summary=summary),)
     said = phrase("unread", language)
     if found is not None and home is not None:
@@ -267,7 +267,9 @@ def _raised(parts: Iterable[ReplyPart], house: House, seen: Seen) -> Iterable[Ra
     for part in parts:
         kind, level = _kind_and_level(part)
         if kind is not None:
-            words = guest_words(part.part.text, house, _door_code(seen))
+            # Where the house is not settled, it may be a code of any of the line's.
+            told = [house, *seen.served]
+            words = _without_secrets(part.part.text, told, _door_code(seen))
             by_kind.setdefault(kind, []).append((level, words))
     for kind, found in by_kind.items():
         level = min((level for level, _ in found), key=_FASTEST.index)
@@ -304,8 +306,14 @@ def _unread(seen: Seen, house: House | None) -> Raised:
 
 
 def _words(seen: Seen, house: House | None) -> str:
-    text = guest_words(seen.text, house, _door_code(seen)) if house else seen.text
-    return _one_line(text)
+    houses = [house] if house else seen.served
+    return _one_line(_without_secrets(seen.text, houses, _door_code(seen)))
+
+
+def _without_secrets(text: str, houses: Iterable[House], *also: str | None) -> str:
+    for house in houses:
+        text = guest_words(text, house, *also)
+    return text
 
 
 def _door_code(seen: Seen) -> str | None:

@@ -19,19 +19,24 @@ from askhouse.errors import (
 )
 
 __all__ = [
+    "ALERT_OVER",
     "BODY_TOO_LARGE",
     "ERROR_TYPES",
     "INTERNAL",
     "INVALID_REQUEST",
     "MESSAGE",
+    "NOT_ALLOWED",
     "NOT_READY",
     "NOT_SET_UP",
     "NOT_SIGNED",
     "PROBLEM_TYPES",
     "REPLY_PENDING",
     "SPEAKING",
+    "TOKEN_NEEDED",
     "TOO_MANY_REQUESTS",
+    "UNKNOWN_ALERT",
     "UNKNOWN_HOUSE",
+    "UNKNOWN_STAY",
     "ProblemType",
 ]
 
@@ -112,6 +117,37 @@ REPLY_PENDING = ProblemType(
     "The message is stored, its reply is not ready",
     "Send the same message again after as many seconds as the header Retry-After says.",
 )
+UNKNOWN_STAY = ProblemType(
+    "unknown-stay",
+    404,
+    "No such stay",
+    "Use an id that GET /v1/stays names.",
+)
+UNKNOWN_ALERT = ProblemType(
+    "unknown-alert",
+    404,
+    "No such alert",
+    "Use an id that GET /v1/alerts names.",
+)
+ALERT_OVER = ProblemType(
+    "alert-over",
+    409,
+    "The alert cannot be answered",
+    "It is closed, or nothing can be sent to the guest; `detail` says which.",
+)
+TOKEN_NEEDED = ProblemType(
+    "token-needed",
+    401,
+    "A token is needed",
+    "Send the header `Authorization: Bearer` with a token that is not revoked; an owner makes one "
+    "on the page People.",
+)
+NOT_ALLOWED = ProblemType(
+    "not-allowed",
+    403,
+    "The token is not good for this",
+    "Use a token with the scope that the interface's description names, and for this house.",
+)
 INTERNAL = ProblemType(
     "internal",
     500,
@@ -132,6 +168,11 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = MappingProxyType(
             NOT_SET_UP,
             NOT_SIGNED,
             REPLY_PENDING,
+            TOKEN_NEEDED,
+            NOT_ALLOWED,
+            UNKNOWN_STAY,
+            UNKNOWN_ALERT,
+            ALERT_OVER,
             INTERNAL,
         )
     }

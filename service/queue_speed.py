@@ -128,7 +128,11 @@ def _serve(
     database = Database(engine)
     place = Place(lines={line.name: line}, rules={}, assistant=lambda: assistant)
     incoming, outgoing = Bell(), Bell()
-    pace = Pace(strangers=most) if most < _ENDLESS else Pace(_ENDLESS, _ENDLESS, _ENDLESS)
+    pace = (
+        Pace(strangers=most)
+        if most < _ENDLESS
+        else Pace(replies=_ENDLESS, read=_ENDLESS, strangers=_ENDLESS)
+    )
     worker = Worker(
         database,
         place,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from pydantic import Field, ValidationError
 
 from askhouse.errors import SettingsError
@@ -13,6 +15,26 @@ __all__ = ["ServiceSettings", "read_service_settings"]
 class ServiceSettings(Settings):
     """The engine's settings and the service's; each is read from ASKHOUSE_ and its name."""
 
+    database: str = Field(
+        default="",
+        description="sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME; "
+        "service.db beside the houses, in .askhouse/, where none is given.",
+    )
+    service_file: Path | None = Field(
+        default=None,
+        description="YAML file with lines, contacts, mail, alerts and houses; none without it.",
+    )
+    retention_days: int = Field(
+        default=400,
+        ge=1,
+        le=36_500,
+        description="Days after which messages, and the guests of past stays, are erased.",
+    )
+    log_format: str = Field(
+        default="plain",
+        pattern="^(plain|json)$",
+        description="plain, or json for one object a line.",
+    )
     requests_per_minute: int = Field(
         default=120,
         ge=1,
@@ -33,6 +55,16 @@ class ServiceSettings(Settings):
         le=64,
         description="Messages that are worked on at the same time; the others wait their turn.",
     )
+
+    @property
+    def database_url(self) -> str:
+        """The database, given or not."""
+        return self.database or f"sqlite:///{self._beside_the_houses('service.db')}"
+
+    @property
+    def topics_file(self) -> Path:
+        """Where the vectors of the trade catalogue are kept, for the gap report."""
+        return self.index_file.with_name("topics.npz")
 
 
 def read_service_settings() -> ServiceSettings:

@@ -75,7 +75,8 @@ def keep(
     if seen is not None:
         _keep_sender(session, thread, message, seen, draft, now)
     if draft.reply is not None and draft.house is not None:
-        message.parts = [_part(part, draft.house, draft) for part in draft.reply.parts]
+        code = _own_code(seen)
+        message.parts = [_part(part, draft.house, code) for part in draft.reply.parts]
     _opt(session, thread, draft.word, now)
     raised = draft.raised
     sent = _send(session, thread, message, draft, line, now, seen) if line is not None else None
@@ -135,7 +136,9 @@ def _keep_sender(
         thread.named, thread.named_at = seen.named, now
 
 
-def _part(part: ReplyPart, house: House, draft: Draft) -> PartRow:
+def _part(part: ReplyPart, house: House, code: str | None) -> PartRow:
+    # By what it is said from, not by what is sent: of an opted-out guest's answers nothing is.
+    sensitive = _cited_secrets(house, [part])
     decision = part.decision
     alarm = decision.alarm
     return PartRow(
@@ -150,7 +153,7 @@ def _part(part: ReplyPart, house: House, draft: Draft) -> PartRow:
         topic=decision.topic,
         confidence=decision.confidence,
         reason=decision.reason,
-        said=blotted(part.text, _secret_facts(house, draft.sensitive), draft.code),
+        said=blotted(part.text, _secret_facts(house, sensitive), code),
         asked_back=bool(decision.ask_back),
         citations=[
             CitationRow(
@@ -167,6 +170,16 @@ def _part(part: ReplyPart, house: House, draft: Draft) -> PartRow:
 def _secret_facts(house: House | None, told: Sequence[object]) -> tuple[Fact, ...]:
     """All facts of the house, not only those that were told: what is kept must not hold one."""
     return house.facts if house is not None and told else ()
+
+
+def _cited_secrets(house: House | None, parts: Iterable[ReplyPart]) -> list[str]:
+    cited = {citation.fact_id for part in parts for citation in part.citations}
+    facts = house.facts if house is not None else ()
+    return [fact.id for fact in facts if fact.sensitive and fact.id in cited]
+
+
+def _own_code(seen: Seen | None) -> str | None:
+    return seen.who.stay.door_code if seen is not None and seen.who.stay is not None else None
 
 
 def _opt(session: Session, thread: Thread, word: Keyword | None, now: dt.datetime) -> None:
@@ -199,8 +212,12 @@ def _send(
     if not draft.emergency and not draft.farewell and opted_out(session, line.name, thread.sender):
         return None  # STOP came while this one was worked on
     facts = _secret_facts(draft.house, secrets)
-    code = seen.who.stay.door_code if seen is not None and seen.who.stay is not None else None
-    message.draft = blotted(draft.reply.full if draft.reply else text, facts, code)
+    code = _own_code(seen)
+    parts = draft.reply.parts if draft.reply is not None else ()
+    drafted = _cited_secrets(draft.house, parts) or secrets
+    message.draft = blotted(
+        draft.reply.full if draft.reply else text, _secret_facts(draft.house, drafted), code
+    )
     sent, rest = fit(text, _ALARM_SEGMENTS if draft.urgent else line.most_segments, draft.language)
     until = seen.who.release.end if seen is not None and seen.who.release is not None else None
     thread.rest, thread.rest_secrets = rest or None, secrets if rest else []

@@ -92,7 +92,7 @@ def part_text(
         if alone:
             return phrase("gap", language)
         return phrase("gap_about", language, part=_echo(part.text))
-    if decision.kind in (Kind.LOCKOUT, None):
+    if decision.stranger or decision.kind in (Kind.LOCKOUT, None):
         return phrase("stranger", language)
     return phrase(decision.kind.value, language)
 

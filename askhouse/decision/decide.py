@@ -183,6 +183,7 @@ def _stranger(part: Part, kinds: Scores) -> Decision:
         kind=Kind.LOCKOUT if at_the_door else Kind.REQUEST,
         confidence=0.95,
         reason="Asks for a code or password, and is not a verified guest.",
+        stranger=True,
     )
 
 

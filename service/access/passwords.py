@@ -45,7 +45,7 @@ def matches(stored: str | None, password: str) -> bool:
         return False
     with _at_once:
         try:
-            return _hasher.verify(stored or _nobodys(), password) and stored is not None
+            return _hasher.verify(stored or _nobodys(), password) and bool(stored)
         except (VerificationError, InvalidHashError):
             return False
 

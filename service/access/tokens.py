@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import ipaddress
 import re
 from collections.abc import Callable
 from enum import StrEnum
@@ -15,27 +16,21 @@ from service.access.keys import key_hash, new_key
 from service.access.roles import Caller, caller_of
 from service.database import Database
 from service.problem_details import ProblemError
-from service.problem_types import ProblemType
+from service.problem_types import NOT_ALLOWED, TOKEN_NEEDED
 from service.tables import ApiToken
 
-__all__ = ["NOT_ALLOWED", "TOKEN_NEEDED", "Scope", "caller_with", "new_token", "require", "revoke"]
+__all__ = [
+    "Scope",
+    "caller_with",
+    "from_this_machine",
+    "here_or",
+    "new_token",
+    "require",
+    "revoke",
+]
 
 _PREFIX = "askhouse_"  # so that one that was published by mistake can be recognised
 _BEARER = re.compile(r"Bearer ([A-Za-z0-9._~+/=-]+)", re.ASCII | re.IGNORECASE)
-
-TOKEN_NEEDED = ProblemType(
-    "token-needed",
-    401,
-    "A token is needed",
-    "Send the header `Authorization: Bearer` with a token that is not revoked; an owner makes one "
-    "on the page People.",
-)
-NOT_ALLOWED = ProblemType(
-    "not-allowed",
-    403,
-    "The token is not good for this",
-    "Use a token with the scope that the interface's description names, and for this house.",
-)
 
 
 class Scope(StrEnum):
@@ -109,3 +104,26 @@ def require(scope: Scope) -> Callable[[Request], Caller]:
         return found
 
     return caller
+
+
+def here_or(scope: Scope) -> Callable[[Request], Caller | None]:
+    """The same, for whoever does not sit at this machine; None for who does."""
+    with_token = require(scope)
+
+    def caller(request: Request) -> Caller | None:
+        sent = "authorization" in request.headers
+        return None if from_this_machine(request) and not sent else with_token(request)
+
+    return caller
+
+
+def from_this_machine(request: Request) -> bool:
+    """Whether the request began on this machine, and no proxy on it passed it on."""
+    # What a proxy on this machine passes on comes from elsewhere, and it says so.
+    passed_on = ("forwarded", "x-forwarded-for", "x-real-ip", "via")
+    if request.client is None or any(name in request.headers for name in passed_on):
+        return False
+    try:
+        return ipaddress.ip_address(request.client.host).is_loopback
+    except ValueError:
+        return False

@@ -1,6 +1,6 @@
 """`/v1/alerts`: a program with the scope `alerts` lists, takes, answers and closes.
 
-The application needs `state.database`, `state.clock`, `state.lines` (an `OpenLines`), and
+The application needs `state.database`, `state.clock`, `state.open_lines` (an `OpenLines`), and
 `add_alert_handlers`.
 """
 
@@ -17,7 +17,7 @@ from starlette.responses import Response
 
 from askhouse.values import House
 from service.access.roles import Caller, may_see
-from service.access.tokens import NOT_ALLOWED, TOKEN_NEEDED, Scope, require
+from service.access.tokens import Scope, require
 from service.alerts.errors import AlertError, UnknownAlertError
 from service.alerts.guests import Lines
 from service.alerts.ladder import URGENCY
@@ -35,29 +35,20 @@ from service.description import told
 from service.lines.open_lines import OpenLines
 from service.problem_details import problem
 from service.problem_types import (
+    ALERT_OVER,
     BODY_TOO_LARGE,
     INVALID_REQUEST,
+    NOT_ALLOWED,
     NOT_READY,
     NOT_SET_UP,
+    TOKEN_NEEDED,
     TOO_MANY_REQUESTS,
-    ProblemType,
+    UNKNOWN_ALERT,
 )
 from service.tables import Escalation, EscalationState
 
-__all__ = ["ALERT_OVER", "UNKNOWN_ALERT", "add_alert_handlers", "alerts_router"]
+__all__ = ["add_alert_handlers", "alerts_router"]
 
-UNKNOWN_ALERT = ProblemType(
-    "unknown-alert",
-    404,
-    "No such alert",
-    "Use an id that GET /v1/alerts names.",
-)
-ALERT_OVER = ProblemType(
-    "alert-over",
-    409,
-    "The alert cannot be answered",
-    "It is closed, or nothing can be sent to the guest; `detail` says which.",
-)
 
 _CALLS = (TOKEN_NEEDED, NOT_ALLOWED, TOO_MANY_REQUESTS, NOT_READY, NOT_SET_UP, INVALID_REQUEST)
 _ONE = (*_CALLS, UNKNOWN_ALERT)
@@ -76,7 +67,7 @@ class _Here:
         answering: Open,
     ) -> None:
         state = request.app.state
-        opened: OpenLines = state.lines
+        opened: OpenLines = state.open_lines
         self.caller = caller
         self.database: Database = state.database
         self.now: dt.datetime = state.clock()

@@ -19,7 +19,7 @@ NumberArgument = Annotated[str, typer.Argument(help="With + and the country's co
 
 def export_guest(
     number: NumberArgument,
-    database: DatabaseOption,
+    database: DatabaseOption = None,
     to: Annotated[
         Path | None, typer.Option("--out", help="A file for you alone; standard output if none.")
     ] = None,
@@ -46,7 +46,7 @@ def export_guest(
 
 def erase_guest(
     number: NumberArgument,
-    database: DatabaseOption,
+    database: DatabaseOption = None,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
     also_opt_out: Annotated[
         bool,

@@ -16,7 +16,7 @@ from askhouse.commands.shared import (
     out,
     settings_for,
 )
-from service.commands.shared import DatabaseOption, opened, utc_now
+from service.commands.shared import DatabaseOption, opened, url_of, utc_now
 
 __all__ = ["back_up", "restore", "trail"]
 
@@ -25,7 +25,7 @@ trail = typer.Typer(help="The record of who saw or changed what.", no_args_is_he
 
 def back_up(
     target: Annotated[Path, typer.Argument(help="A file, or a folder in which it gets a name.")],
-    database: DatabaseOption,
+    database: DatabaseOption = None,
     knowledge: KnowledgeOption = None,
 ) -> None:
     """Save database and houses in one file, while the service goes on."""
@@ -45,7 +45,7 @@ def back_up(
 
 def restore(
     file: Annotated[Path, typer.Argument(help="A backup.")],
-    database: DatabaseOption,
+    database: DatabaseOption = None,
     knowledge: KnowledgeOption = None,
     force: Annotated[
         bool, typer.Option("--force", help="Replace a database and houses that are there.")
@@ -55,7 +55,7 @@ def restore(
     from service.privacy import backup
 
     folder = settings_for(knowledge, None).knowledge
-    saved = backup.restore(file, database, folder, force=force)
+    saved = backup.restore(file, url_of(database), folder, force=force)
     out.print(
         f"restored as of {saved.made_at}: {sum(saved.rows.values())} rows, "
         f"{len(saved.files) - 1} files of houses",
@@ -66,7 +66,7 @@ def restore(
 
 @trail.command()
 def verify(
-    database: DatabaseOption,
+    database: DatabaseOption = None,
     backup: Annotated[
         Path | None,
         typer.Option("--backup", help="Also make sure that nothing it held is missing now."),

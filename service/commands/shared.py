@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -14,7 +15,17 @@ from askhouse.errors import SettingsError
 if TYPE_CHECKING:
     from service.database import Database
 
-__all__ = ["WHO", "AsSentOption", "DatabaseOption", "number_of", "opened", "utc_now"]
+__all__ = [
+    "WHO",
+    "AsSentOption",
+    "DatabaseOption",
+    "FileOption",
+    "number_of",
+    "opened",
+    "recorded",
+    "url_of",
+    "utc_now",
+]
 
 WHO = "command"
 """As the trail names whoever sits at the shell."""
@@ -22,12 +33,21 @@ WHO = "command"
 _NO_COUNTRY = "ZZ"  # so that a number without its country's code is none
 
 DatabaseOption = Annotated[
-    str,
+    str | None,
     typer.Option(
         "--database",
         envvar="ASKHOUSE_DATABASE",
         show_envvar=True,
-        help="sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME.",
+        help="sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME; beside the houses if none.",
+    ),
+]
+FileOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--service-file",
+        envvar="ASKHOUSE_SERVICE_FILE",
+        show_envvar=True,
+        help="The service's file, with its lines and houses.",
     ),
 ]
 AsSentOption = Annotated[
@@ -37,7 +57,7 @@ AsSentOption = Annotated[
 
 
 @contextmanager
-def opened(url: str) -> Iterator[Database]:
+def opened(url: str | None) -> Iterator[Database]:
     """The database, closed afterwards.
 
     Raises:
@@ -46,6 +66,7 @@ def opened(url: str) -> Iterator[Database]:
     from service.database import Database, open_engine
     from service.privacy.snapshots import is_empty
 
+    url = url_of(url)
     if is_empty(url):
         raise SettingsError(
             "there is no database there yet: start the service once, which makes it, or give "
@@ -56,6 +77,21 @@ def opened(url: str) -> Iterator[Database]:
         yield database
     finally:
         database.close()
+
+
+def url_of(given: str | None) -> str:
+    """The database that is meant: the one given, or the one beside the houses."""
+    from service.settings import read_service_settings
+
+    return given or read_service_settings().database_url
+
+
+def recorded(database: Database, did: str, subject: str) -> None:
+    """Writes into the trail what the shell did."""
+    from service.privacy.trail import record
+
+    with database.writing() as session:
+        record(session, WHO, did, subject, {}, utc_now())
 
 
 def utc_now() -> dt.datetime:

@@ -18,10 +18,10 @@ tokens = typer.Typer(help="The keys with which programs come in.", no_args_is_he
 @tokens.command()
 def create(
     name: Annotated[str, typer.Argument(help="What the program is called.")],
-    database: DatabaseOption,
     scope: Annotated[
         list[str], typer.Option("--scope", help="ask, messages, stays, alerts, metrics; repeat.")
     ],
+    database: DatabaseOption = None,
     house: Annotated[
         list[str] | None, typer.Option("--house", help="Only this house; repeat. All if none.")
     ] = None,
@@ -52,7 +52,7 @@ def create(
 
 
 @tokens.command(name="list")
-def list_tokens(database: DatabaseOption) -> None:
+def list_tokens(database: DatabaseOption = None) -> None:
     """List all tokens: number, name, scopes, houses."""
     from sqlalchemy import select
 
@@ -70,7 +70,7 @@ def list_tokens(database: DatabaseOption) -> None:
 @tokens.command()
 def revoke(
     token_id: Annotated[int, typer.Argument(help="As `askhouse tokens list` numbers it.")],
-    database: DatabaseOption,
+    database: DatabaseOption = None,
 ) -> None:
     """End a token; it opens nothing any more."""
     from service.access import tokens as kept

@@ -36,6 +36,7 @@ from service.console import (
 from service.console.page import Clock, EffectsOf, PageRoute, environment
 from service.console.page import NotHereError as _NotHereError
 from service.lines.settings import LineSettings
+from service.stays.settings import StayRules
 
 __all__ = ["ROUTERS", "add_console"]
 
@@ -76,6 +77,7 @@ def add_console(
     house_changed: Callable[[str], None],
     lines: Mapping[str, LineSettings] = MappingProxyType({}),
     alert_settings: AlertSettings | None = None,
+    stay_rules: Mapping[str, StayRules] | None = None,
     effects: EffectsOf | None = None,
     clock: Clock = _now,
     but: tuple[str, ...] = ("/docs", "/redoc"),
@@ -90,6 +92,7 @@ def add_console(
         house_changed: Told the slug of a house whose files were changed; it must return at once.
         lines: The lines by which guests write, by name.
         alert_settings: Who is told of alerts.
+        stay_rules: When codes may be told, by house; the state's own where there are any.
         effects: Tells what a change would do to past questions, in at most a few seconds; without
             it a check shows the new words alone.
         clock: What time it is, in UTC.
@@ -97,6 +100,8 @@ def add_console(
     """
     app.state.clock = clock
     app.state.effects = effects
+    if stay_rules is not None or not hasattr(app.state, "stay_rules"):
+        app.state.stay_rules = stay_rules or {}
     app.state.lines = lines
     app.state.alert_settings = alert_settings or AlertSettings()
     app.state.house_changed = house_changed

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
@@ -15,9 +15,12 @@ from service.alerts.take import answer, close, take, take_by_link
 from service.console.contexts import AlertsPage, TakePage
 from service.console.noting import note
 from service.console.page import (
+    MOST_ID,
+    Id,
     NotHereError,
     PageRoute,
     Poster,
+    Text,
     Visit,
     Visitor,
     database_of,
@@ -29,6 +32,7 @@ from service.console.queries import (
     alert_of_link,
     done_alerts,
     guest_words,
+    house_of_answer,
     waiting_alerts,
 )
 from service.console.views import AlertView
@@ -41,16 +45,24 @@ router = APIRouter(route_class=PageRoute)
 
 
 @router.get("/alerts")
-def alerts_page(request: Request, seen: Visitor, told: str = "") -> Response:
+def alerts_page(
+    request: Request,
+    seen: Visitor,
+    told: str = "",
+    kept: Annotated[int, Query(ge=0, le=MOST_ID)] = 0,
+) -> Response:
+    """`kept` is an answer that was just sent, which can be kept as a fact."""
     with seen.database.reading() as session:
+        house = house_of_answer(session, kept)
         waiting = alert_views(session, seen, waiting_alerts(session, seen.only))
         done = alert_views(session, seen, done_alerts(session, seen.only))
     frame = seen.frame("Alerts", "alerts", told)
-    return render(request, AlertsPage(frame=frame, waiting=waiting, done=done))
+    keep = f"/houses/{house}/new?answer={kept}" if house in seen.houses else ""
+    return render(request, AlertsPage(frame=frame, waiting=waiting, done=done, keep=keep))
 
 
 @router.post("/alerts/{alert_id}/take")
-def take_alert(seen: Poster, alert_id: int) -> Response:
+def take_alert(seen: Poster, alert_id: Id) -> Response:
     with seen.database.writing() as session:
         _must_see(session, seen, alert_id)
         taken = take(
@@ -68,13 +80,13 @@ def take_alert(seen: Poster, alert_id: int) -> Response:
 @router.post("/alerts/{alert_id}/answer")
 def answer_alert(
     seen: Poster,
-    alert_id: int,
-    text: Annotated[str, Form(max_length=5000)],
-    key: Annotated[str, Form(max_length=100)],
+    alert_id: Id,
+    text: Annotated[Text, Form(max_length=5000)],
+    key: Annotated[Text, Form(max_length=100)],
 ) -> Response:
     with seen.database.writing() as session:
         _must_see(session, seen, alert_id)
-        answer(
+        answered = answer(
             session,
             alert_id,
             seen.caller.who,
@@ -85,11 +97,12 @@ def answer_alert(
             key=key,
         )
         note(session, seen, "alert.answer", f"alert:{alert_id}")
-    return go("/alerts", "answered")
+        kept = answered.delivery_id
+    return go("/alerts", "answered", kept=str(kept))
 
 
 @router.post("/alerts/{alert_id}/close")
-def close_alert(seen: Poster, alert_id: int) -> Response:
+def close_alert(seen: Poster, alert_id: Id) -> Response:
     with seen.database.writing() as session:
         _must_see(session, seen, alert_id)
         close(session, alert_id, seen.caller.who, seen.now)

@@ -8,33 +8,35 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
-from service.console.views import (
-    AlertView,
+from service.console.house_views import (
     Asked,
     ChangeRow,
-    Choice,
     CorrectionView,
-    DraftView,
-    Entry,
     FactForm,
     GapForm,
     GapRow,
     HouseRow,
-    NearFact,
     NewFact,
     PersonRow,
     Plot,
     Preview,
-    SendTo,
     Shown,
+    Tally,
+    TokenRow,
+    TopicGroup,
+)
+from service.console.views import (
+    AlertView,
+    Choice,
+    DraftView,
+    Entry,
+    NearFact,
+    SendTo,
     StayForm,
     StayGroup,
     StayView,
-    Tally,
     ThreadHead,
     ThreadRow,
-    TokenRow,
-    TopicGroup,
 )
 from service.console.words import When
 
@@ -153,6 +155,7 @@ class AlertsPage:
 
     frame: Annotated[Frame, "What stands around the page."]
     waiting: Annotated[tuple[AlertView, ...], "Open and taken alerts, in the order to do them."]
+    keep: Annotated[str, "Where the answer just sent can be kept as a fact; empty for none."]
     done: Annotated[tuple[AlertView, ...], "The last ones that were answered or closed."]
 
 
@@ -355,6 +358,7 @@ class GapPage:
     state: Annotated[str, "open, written or dismissed."]
     state_words: Annotated[str, "The same in words."]
     fact: Annotated[str, "The fact that closed it; empty while it is open."]
+    fresh: Annotated[bool, "Whether the house is open with that fact already."]
     asked: Annotated[tuple[Asked, ...], "The questions in the guests' words, the newest first."]
     again: Annotated[bool, "Whether the questions were asked again for this page."]
     near: Annotated[tuple[NearFact, ...], "Facts that came near, and why they did not do."]

@@ -9,12 +9,30 @@ from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from service.console.acts import why_closed, write_to_guest
+from service.console.asked import (
+    corrected,
+    said_about,
+)
 from service.console.contexts import CorrectionsPage
 from service.console.draft import fact_href
+from service.console.house_views import (
+    CorrectionView,
+)
 from service.console.noting import note
-from service.console.page import NotHereError, PageRoute, Poster, Visit, Visitor, go, render
-from service.console.queries import corrected, said_about
-from service.console.views import Choice, CorrectionView
+from service.console.page import (
+    Id,
+    NotHereError,
+    PageRoute,
+    Poster,
+    Text,
+    Visit,
+    Visitor,
+    go,
+    render,
+)
+from service.console.views import (
+    Choice,
+)
 from service.console.words import day, when
 from service.corrections import Correction, corrections
 
@@ -45,9 +63,9 @@ def corrections_page(request: Request, seen: Visitor, house: str = "", told: str
 @router.post("/corrections/{part_id}/{fact_id}")
 def send(
     seen: Poster,
-    part_id: int,
+    part_id: Id,
     fact_id: str,
-    text: Annotated[str, Form(max_length=5000)],
+    text: Annotated[Text, Form(max_length=5000)],
 ) -> Response:
     with seen.database.writing() as session:
         found = _open_ones(session, seen, "")

@@ -32,9 +32,14 @@ from askhouse.knowledge.write import (
 )
 from askhouse.values import Fact, House
 from service.console.draft import segments
+from service.console.house_views import (
+    FactForm,
+    NewFact,
+    Preview,
+    ProblemRow,
+)
 from service.console.noting import note
 from service.console.page import EffectsOf, NotHereError, NotThisError, Visit
-from service.console.views import FactForm, NewFact, Preview, ProblemRow
 from service.gaps.preview import Effects, past_questions
 from service.tables import Change
 

@@ -10,7 +10,7 @@ from fastapi.responses import Response
 
 from service.access.forms import check_form, check_origin, form_token
 from service.access.keys import new_key
-from service.access.passwords import FEWEST, hash_password, matches, weakness
+from service.access.passwords import FEWEST, hash_password, is_dated, matches, weakness
 from service.access.sign_in import (
     SESSION,
     EmailTakenError,
@@ -28,6 +28,7 @@ from service.console.page import (
     NotThisError,
     PageRoute,
     Poster,
+    Text,
     cookie_name,
     database_of,
     go,
@@ -35,6 +36,7 @@ from service.console.page import (
     render,
 )
 from service.console.words import TOLD
+from service.tables import Person
 
 __all__ = ["router"]
 
@@ -56,10 +58,10 @@ def sign_in_page(request: Request, next: str = "", told: str = "") -> Response:
 @router.post("/sign-in")
 def sign_in(
     request: Request,
-    email: Annotated[str, Form(max_length=320)],
-    password: Annotated[str, Form(max_length=1000)],
-    form: Annotated[str, Form()] = "",
-    next: Annotated[str, Form()] = "",
+    email: Annotated[Text, Form(max_length=320)],
+    password: Annotated[Text, Form(max_length=1000)],
+    form: Annotated[Text, Form()] = "",
+    next: Annotated[Text, Form()] = "",
 ) -> Response:
     check_origin(request)
     check_form(request.cookies.get(cookie_name(request, _BEFORE), ""), form)
@@ -79,8 +81,12 @@ def sign_in(
         addresses.failed(address)
         return _sign_in_page(request, email=email, next=next, problem=_WRONG, status=401)
     names.forgive(name)
+    # A hash of older parameters can be made anew only now, while the password is at hand.
+    anew = hash_password(password) if is_dated(stored.password_hash or "") else None
     with database.writing() as session:
         sweep(session, now)
+        if anew is not None:
+            session.get_one(Person, stored.person_id).password_hash = anew
         key = open_session(session, stored.person_id, now)
     return _entered(request, key, next)
 
@@ -108,9 +114,9 @@ def start_page(request: Request, key: str) -> Response:
 def start(
     request: Request,
     key: str,
-    name: Annotated[str, Form(max_length=100)],
-    email: Annotated[str, Form(max_length=320)],
-    password: Annotated[str, Form(max_length=1000)],
+    name: Annotated[Text, Form(max_length=100)],
+    email: Annotated[Text, Form(max_length=320)],
+    password: Annotated[Text, Form(max_length=1000)],
 ) -> Response:
     check_origin(request)  # the link's key is what another site cannot know
     problem = weakness(password)

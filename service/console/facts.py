@@ -5,12 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 
 from askhouse.errors import KnowledgeError
 from askhouse.knowledge.write import EditConflictError, EditRefusedError, FactAsWritten
 from askhouse.values import Fact
+from service.blots import guest_words
+from service.console.asked import (
+    answer_sent,
+    changes_of,
+    times_told,
+)
 from service.console.contexts import FactCheck, FactPage, NewFactPage
 from service.console.draft import fact_href
 from service.console.editing import (
@@ -27,10 +33,28 @@ from service.console.editing import (
     save,
 )
 from service.console.house import change_rows
+from service.console.house_views import (
+    NewFact,
+    Preview,
+)
 from service.console.noting import note
-from service.console.page import NotHereError, PageRoute, Poster, Visit, Visitor, go, render
-from service.console.queries import changes_of, names_of_people, times_told
-from service.console.views import Choice, NewFact, Preview
+from service.console.page import (
+    MOST_ID,
+    NotHereError,
+    PageRoute,
+    Poster,
+    Text,
+    Visit,
+    Visitor,
+    go,
+    render,
+)
+from service.console.queries import (
+    names_of_people,
+)
+from service.console.views import (
+    Choice,
+)
 from service.console.words import day
 
 __all__ = ["router"]
@@ -55,13 +79,13 @@ def edit(
     seen: Poster,
     slug: str,
     fact_id: str,
-    title: Annotated[str, Form(max_length=200)] = "",
-    text: Annotated[str, Form(max_length=20_000)] = "",
-    asks: Annotated[str, Form(max_length=20_000)] = "",
-    cautions: Annotated[str, Form(max_length=20_000)] = "",
-    checked: Annotated[str, Form()] = "",
-    hash: Annotated[str, Form(max_length=64)] = "",
-    only_check: Annotated[str, Form()] = "",
+    title: Annotated[Text, Form(max_length=200)] = "",
+    text: Annotated[Text, Form(max_length=20_000)] = "",
+    asks: Annotated[Text, Form(max_length=20_000)] = "",
+    cautions: Annotated[Text, Form(max_length=20_000)] = "",
+    checked: Annotated[Text, Form()] = "",
+    hash: Annotated[Text, Form(max_length=64)] = "",
+    only_check: Annotated[Text, Form()] = "",
 ) -> Response:
     typed = Typed(title=title, text=text, asks=asks, cautions=cautions, checked=checked == "yes")
     stands = _stands(seen, slug, fact_id)
@@ -91,8 +115,15 @@ def edit(
 
 
 @router.get("/houses/{slug}/new")
-def new_page(request: Request, seen: Visitor, slug: str) -> Response:
-    return _new_page(request, seen, slug, NewFact())
+def new_page(
+    request: Request, seen: Visitor, slug: str, answer: Annotated[int, Query(ge=0, le=MOST_ID)] = 0
+) -> Response:
+    """With `answer`, the words that a host has sent to a guest stand in the form."""
+    house = seen.house(slug)
+    with seen.database.reading() as session:
+        text, asked = answer_sent(session, answer, slug)
+    asks = "\n".join(guest_words(words, house) for words in asked)
+    return _new_page(request, seen, slug, NewFact(text=text, asks=asks))
 
 
 @router.post("/houses/{slug}/new")
@@ -100,12 +131,12 @@ def add(
     request: Request,
     seen: Poster,
     slug: str,
-    title: Annotated[str, Form(max_length=200)] = "",
-    topic: Annotated[str, Form(max_length=100)] = "",
-    text: Annotated[str, Form(max_length=20_000)] = "",
-    asks: Annotated[str, Form(max_length=20_000)] = "",
-    sensitive: Annotated[str, Form()] = "",
-    only_check: Annotated[str, Form()] = "",
+    title: Annotated[Text, Form(max_length=200)] = "",
+    topic: Annotated[Text, Form(max_length=100)] = "",
+    text: Annotated[Text, Form(max_length=20_000)] = "",
+    asks: Annotated[Text, Form(max_length=20_000)] = "",
+    sensitive: Annotated[Text, Form()] = "",
+    only_check: Annotated[Text, Form()] = "",
 ) -> Response:
     house = seen.house(slug)
     typed = NewFact(title=title, topic=topic, text=text, asks=asks, sensitive=sensitive == "yes")

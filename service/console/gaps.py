@@ -14,22 +14,38 @@ from askhouse.errors import MessageError
 from askhouse.knowledge.write import EditConflictError, EditRefusedError, FactChange
 from askhouse.values import Message, Outcome
 from service.answering import Stage
+from service.console.asked import (
+    asked_in,
+    find_gaps,
+    other_gaps,
+)
 from service.console.contexts import FactCheck, GapPage, GapsPage
 from service.console.draft import fact_href, why_not
-from service.console.editing import new_id, preview
+from service.console.editing import looking, new_id, preview
+from service.console.house_views import (
+    Asked,
+    GapForm,
+    GapRow,
+    Preview,
+)
 from service.console.noting import note
 from service.console.page import (
+    MOST_ID,
+    Id,
     NotHereError,
     PageRoute,
     Poster,
+    Text,
     Visit,
     Visitor,
     go,
     pages,
     render,
 )
-from service.console.queries import asked_in, find_gaps, other_gaps
-from service.console.views import Asked, Choice, GapForm, GapRow, NearFact, Preview
+from service.console.views import (
+    Choice,
+    NearFact,
+)
 from service.console.words import OUTCOMES, STATES, when
 from service.gaps import changing
 from service.tables import Gap, PartRow
@@ -52,8 +68,8 @@ _STATES = (
 def gaps_page(
     request: Request,
     seen: Visitor,
-    house: str = "",
-    state: str = "open",
+    house: Text = "",
+    state: Text = "open",
     page: Annotated[int, Query(ge=1, le=10_000)] = 1,
     told: str = "",
 ) -> Response:
@@ -101,7 +117,7 @@ def gaps_page(
 
 @router.get("/gaps/{gap_id}")
 def gap_page(
-    request: Request, seen: Visitor, gap_id: int, told: str = "", again: str = ""
+    request: Request, seen: Visitor, gap_id: Id, told: str = "", again: str = ""
 ) -> Response:
     """With `again`, the questions are asked once more, which takes a moment for each."""
     with seen.database.reading() as session:
@@ -113,11 +129,11 @@ def gap_page(
 def write(
     request: Request,
     seen: Poster,
-    gap_id: int,
-    title: Annotated[str, Form(max_length=200)] = "",
-    text: Annotated[str, Form(max_length=20_000)] = "",
-    asks: Annotated[list[int] | None, Form()] = None,
-    only_check: Annotated[str, Form()] = "",
+    gap_id: Id,
+    title: Annotated[Text, Form(max_length=200)] = "",
+    text: Annotated[Text, Form(max_length=20_000)] = "",
+    asks: Annotated[list[Id] | None, Form()] = None,
+    only_check: Annotated[Text, Form()] = "",
 ) -> Response:
     with seen.database.reading() as session:
         gap = _gap(session, seen, gap_id)
@@ -167,7 +183,7 @@ def write(
 
 
 @router.post("/gaps/{gap_id}/dismiss")
-def dismiss(seen: Poster, gap_id: int) -> Response:
+def dismiss(seen: Poster, gap_id: Id) -> Response:
     with seen.database.writing() as session:
         gap = _gap(session, seen, gap_id)
         if gap.state == "dismissed":
@@ -179,7 +195,7 @@ def dismiss(seen: Poster, gap_id: int) -> Response:
 
 
 @router.post("/gaps/{gap_id}/merge")
-def merge(seen: Poster, gap_id: int, into: Annotated[int, Form()]) -> Response:
+def merge(seen: Poster, gap_id: Id, into: Annotated[int, Form(ge=1, le=MOST_ID)]) -> Response:
     """All questions of this gap go to another one of the same house."""
     with seen.database.writing() as session:
         gap, other = _gap(session, seen, gap_id), _gap(session, seen, into)
@@ -189,7 +205,7 @@ def merge(seen: Poster, gap_id: int, into: Annotated[int, Form()]) -> Response:
 
 
 @router.post("/gaps/{gap_id}/split")
-def split(seen: Poster, gap_id: int, asks: Annotated[list[int] | None, Form()] = None) -> Response:
+def split(seen: Poster, gap_id: Id, asks: Annotated[list[Id] | None, Form()] = None) -> Response:
     """The ticked questions become a gap of their own."""
     with seen.database.writing() as session:
         gap = _gap(session, seen, gap_id)
@@ -233,6 +249,8 @@ def _page(
         state=gap.state,
         state_words=STATES.get(gap.state, gap.state),
         fact=gap.fact or "",
+        fresh=gap.house in seen.houses
+        and any(fact.id == gap.fact for fact in seen.houses[gap.house].facts),
         asked=asked,
         again=again,
         near=near,

@@ -9,6 +9,11 @@ from fastapi.responses import Response
 
 from askhouse.values import Fact, House
 from service.blots import blotted
+from service.console.asked import (
+    changes_of,
+    open_gaps_by_house,
+    times_told,
+)
 from service.console.contexts import (
     ChangesPage,
     HousePage,
@@ -18,13 +23,24 @@ from service.console.draft import fact_href
 from service.console.editing import (
     undo,
 )
-from service.console.page import PageRoute, Poster, Visit, Visitor, go, render
-from service.console.queries import changes_of, names_of_people, open_gaps_by_house, times_told
-from service.console.views import (
+from service.console.house_views import (
     ChangeRow,
     FactRow,
     HouseRow,
     TopicGroup,
+)
+from service.console.page import (
+    Id,
+    PageRoute,
+    Poster,
+    Text,
+    Visit,
+    Visitor,
+    go,
+    render,
+)
+from service.console.queries import (
+    names_of_people,
 )
 from service.console.words import day, when
 from service.tables import Change
@@ -59,7 +75,7 @@ def houses_page(request: Request, seen: Visitor) -> Response:
 
 @router.get("/houses/{slug}")
 def house_page(
-    request: Request, seen: Visitor, slug: str, search: Annotated[str, Query(max_length=200)] = ""
+    request: Request, seen: Visitor, slug: str, search: Annotated[Text, Query(max_length=200)] = ""
 ) -> Response:
     house = seen.house(slug)
     with seen.database.reading() as session:
@@ -98,7 +114,7 @@ def changes_page(request: Request, seen: Visitor, slug: str, told: str = "") -> 
 
 
 @router.post("/houses/{slug}/changes/{change_id}/undo")
-def undo_change(seen: Poster, slug: str, change_id: int) -> Response:
+def undo_change(seen: Poster, slug: str, change_id: Id) -> Response:
     seen.house(slug)
     with seen.database.writing() as session:
         undo(session, seen, slug, change_id)

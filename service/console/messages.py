@@ -16,9 +16,11 @@ from service.console.contexts import MessagesPage, ThreadPage
 from service.console.draft import fact_href
 from service.console.noting import note
 from service.console.page import (
+    Id,
     NotHereError,
     PageRoute,
     Poster,
+    Text,
     Visit,
     Visitor,
     go,
@@ -57,9 +59,9 @@ _STATES = (
 def messages_page(
     request: Request,
     seen: Visitor,
-    house: str = "",
-    state: str = "",
-    search: Annotated[str, Query(max_length=200)] = "",
+    house: Text = "",
+    state: Text = "",
+    search: Annotated[Text, Query(max_length=200)] = "",
     page: Annotated[int, Query(ge=1, le=10_000)] = 1,
 ) -> Response:
     with seen.database.reading() as session:
@@ -85,7 +87,7 @@ def messages_page(
 
 
 @router.get("/messages/{thread_id}")
-def thread_page(request: Request, seen: Visitor, thread_id: int, told: str = "") -> Response:
+def thread_page(request: Request, seen: Visitor, thread_id: Id, told: str = "") -> Response:
     with seen.database.reading() as session:
         thread = _thread(session, seen, thread_id)
         stay = session.get(Stay, thread.stay_id) if thread.stay_id else None
@@ -111,9 +113,9 @@ def thread_page(request: Request, seen: Visitor, thread_id: int, told: str = "")
 @router.post("/messages/{thread_id}/write")
 def write(
     seen: Poster,
-    thread_id: int,
-    text: Annotated[str, Form(max_length=5000)],
-    key: Annotated[str, Form(max_length=100)],
+    thread_id: Id,
+    text: Annotated[Text, Form(max_length=5000)],
+    key: Annotated[Text, Form(max_length=100)],
 ) -> Response:
     with seen.database.writing() as session:
         write_to_guest(

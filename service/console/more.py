@@ -9,7 +9,13 @@ from fastapi.responses import PlainTextResponse, Response
 
 from service.console.contexts import MorePage
 from service.console.draft import segments
-from service.console.page import PageRoute, Poster, Visitor, render
+from service.console.page import (
+    PageRoute,
+    Poster,
+    Text,
+    Visitor,
+    render,
+)
 
 __all__ = ["router"]
 
@@ -22,6 +28,6 @@ def more(request: Request, seen: Visitor) -> Response:
 
 
 @router.post("/segments")
-def count(seen: Poster, text: Annotated[str, Form(max_length=20_000)] = "") -> Response:
+def count(seen: Poster, text: Annotated[Text, Form(max_length=20_000)] = "") -> Response:
     number = segments(text)
     return PlainTextResponse(f"{number} segment{'' if number == 1 else 's'}")

@@ -10,9 +10,15 @@ from fastapi.responses import Response
 
 from service.console.contexts import NumbersPage
 from service.console.figures import Figures, figures, weeks_before
+from service.console.house_views import (
+    Plot,
+    Tally,
+)
 from service.console.page import NotHereError, PageRoute, Visit, Visitor, render
 from service.console.plots import Series, lying_bars, standing_bars
-from service.console.views import Choice, Plot, Tally
+from service.console.views import (
+    Choice,
+)
 from service.console.words import OUTCOMES
 
 __all__ = ["router"]

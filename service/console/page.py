@@ -18,6 +18,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, RedirectResponse
 from fastapi.routing import APIRoute
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from pydantic import AfterValidator, Field
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -35,14 +36,18 @@ from service.database import Database
 from service.gaps.changing import GapError
 from service.gaps.preview import Effects
 from service.lines.settings import LineSettings
+from service.stays.settings import StayRules
 
 __all__ = [
+    "MOST_ID",
     "Clock",
     "EffectsOf",
+    "Id",
     "NotHereError",
     "NotThisError",
     "PageRoute",
     "Poster",
+    "Text",
     "Visit",
     "Visitor",
     "cookie_name",
@@ -52,6 +57,19 @@ __all__ = [
 ]
 
 log = logging.getLogger(__name__)
+
+MOST_ID = 2**31 - 1  # what a column of PostgreSQL holds
+Id = Annotated[int, Field(ge=1, le=MOST_ID)]
+"""The id of a row, in an address or a form."""
+
+
+def _storable(text: str) -> str:
+    """Without what no database keeps: the NUL, and halves of characters."""
+    return text.replace("\0", "").encode("utf-8", "ignore").decode()
+
+
+Text = Annotated[str, AfterValidator(_storable)]
+"""What someone typed, or wrote into an address."""
 
 Clock = Callable[[], dt.datetime]
 EffectsOf = Callable[[House, str, Sequence[str]], Effects]
@@ -100,6 +118,12 @@ class Visit:
         """The lines by which guests write, by name."""
         lines: Mapping[str, LineSettings] = self.request.app.state.lines
         return lines
+
+    @property
+    def stay_rules(self) -> Mapping[str, StayRules]:
+        """The rules of stays by house, for when a code may be told."""
+        rules: Mapping[str, StayRules] = self.request.app.state.stay_rules
+        return rules
 
     @cached_property
     def houses(self) -> Mapping[str, House]:
@@ -306,12 +330,7 @@ class PageRoute(APIRoute):
                     "Go back, load the page again, and send it once more.",
                 )
             except NotHereError:
-                return error_page(
-                    request,
-                    404,
-                    "Nothing here",
-                    "It may have been removed, or it belongs to a house that is not yours.",
-                )
+                return _not_here(request)
             except NotThisError as error:
                 return error_page(request, error.status, "That did not work", str(error))
             except GapError as error:
@@ -326,7 +345,10 @@ class PageRoute(APIRoute):
             except MessageError as error:
                 return error_page(request, 422, "That did not work", str(error))
             except RequestValidationError as error:
-                names = sorted({str(fault["loc"][-1]) for fault in error.errors()})
+                places = [fault["loc"] for fault in error.errors()]
+                if any(place[0] == "path" for place in places):
+                    return _not_here(request)
+                names = sorted({str(place[-1]) for place in places})
                 return error_page(
                     request,
                     422,
@@ -358,6 +380,11 @@ def error_page(request: Request, status: int, title: str, words: str) -> HTMLRes
         ),
         status,
     )
+
+
+def _not_here(request: Request) -> HTMLResponse:
+    words = "It may have been removed, or it belongs to a house that is not yours."
+    return error_page(request, 404, "Nothing here", words)
 
 
 def _to_sign_in(request: Request) -> Response:

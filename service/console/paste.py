@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from typing import Annotated
-from zoneinfo import ZoneInfo
 
 from anyio import from_thread
 from fastapi import APIRouter, Form, Request
@@ -18,10 +17,12 @@ from service.console.contexts import PastePage
 from service.console.draft import draft_view, fact_href
 from service.console.lessons import learn
 from service.console.page import (
+    MOST_ID,
     NotHereError,
     NotThisError,
     PageRoute,
     Poster,
+    Text,
     Visit,
     Visitor,
     go,
@@ -31,6 +32,8 @@ from service.console.pasting import keep
 from service.console.queries import near_stays, thread_of_stay
 from service.console.views import Choice, DraftView, SendTo
 from service.console.words import day
+from service.stays.release import later_facts, open_facts
+from service.stays.settings import rules_of
 from service.tables import Stay
 
 __all__ = ["router"]
@@ -47,19 +50,17 @@ def paste_page(request: Request, seen: Visitor, about: str = "", told: str = "")
 def paste(
     request: Request,
     seen: Poster,
-    text: Annotated[str, Form()] = "",
-    about: Annotated[str, Form(max_length=200)] = "",
-    verified: Annotated[str, Form()] = "",
+    text: Annotated[Text, Form()] = "",
+    about: Annotated[Text, Form(max_length=200)] = "",
+    verified: Annotated[Text, Form()] = "",
 ) -> Response:
     if seen.answering.stage is not Stage.OPEN:
         return _page(request, seen, text=text, chosen=about)
     house, stay = _about(seen, about)
-    today = seen.now.astimezone(ZoneInfo(seen.house(house).timezone)).date()
     known = verified == "yes"
     try:
-        reply = from_thread.run(
-            seen.answering.reply, Message(text=text, verified=known, day=today), house
-        )
+        message = _message(seen, text, house, stay, known)
+        reply = from_thread.run(seen.answering.reply, message, house)
     except MessageError as error:
         return _page(request, seen, text=text, chosen=about, verified=known, problem=str(error))
     with seen.database.writing() as session:
@@ -80,7 +81,7 @@ def paste(
         text=text,
         chosen=about,
         verified=known,
-        draft=draft_view(reply, seen.house_name(house), parts, today),
+        draft=draft_view(reply, seen.house_name(house), parts, seen.today(house)),
         send=send,
     )
 
@@ -88,10 +89,10 @@ def paste(
 @router.post("/paste/lessons")
 def lesson(
     seen: Poster,
-    part: Annotated[int, Form()],
-    verdict: Annotated[str, Form(max_length=16)] = "",
-    fact: Annotated[str, Form(max_length=200)] = "",
-    wrong: Annotated[str, Form(max_length=200)] = "",
+    part: Annotated[int, Form(ge=1, le=MOST_ID)],
+    verdict: Annotated[Text, Form(max_length=16)] = "",
+    fact: Annotated[Text, Form(max_length=200)] = "",
+    wrong: Annotated[Text, Form(max_length=200)] = "",
 ) -> Response:
     """What the host makes of a part is kept; a fact that is wrong is opened."""
     with seen.database.writing() as session:
@@ -108,6 +109,23 @@ def lesson(
         return go(fact_href(house, wrong))
     told = {"gap": "gap", "right": "right"}.get(verdict, "learned")
     return go("/paste", told, about=f"house:{house}")
+
+
+def _message(seen: Visit, text: str, slug: str, stay: Stay | None, known: bool) -> Message:
+    """The message; for a stay, codes are told only inside its release window."""
+    day = seen.today(slug)
+    if stay is None or not known:
+        return Message(text=text, verified=known, day=day)
+    house = seen.house(slug)
+    rules = rules_of(slug, seen.stay_rules)
+    later = later_facts(stay, house, rules, seen.now)
+    return Message(
+        text=text,
+        verified=True,
+        told=open_facts(stay, house, rules, seen.now),
+        later={fact: window.local_start(house) for fact, window in later.items()},
+        day=day,
+    )
 
 
 def _about(seen: Visit, about: str) -> tuple[str, Stay | None]:

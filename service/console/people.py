@@ -13,9 +13,26 @@ from sqlalchemy.orm import Session
 from service.access.sign_in import INVITATION, EmailTakenError, invite, new_link
 from service.access.tokens import Scope, new_token, revoke
 from service.console.contexts import PeoplePage
+from service.console.house_views import (
+    PersonRow,
+    Shown,
+    TokenRow,
+)
 from service.console.noting import note
-from service.console.page import NotHereError, PageRoute, Poster, Visit, Visitor, go, render
-from service.console.views import Choice, PersonRow, Shown, TokenRow
+from service.console.page import (
+    Id,
+    NotHereError,
+    PageRoute,
+    Poster,
+    Text,
+    Visit,
+    Visitor,
+    go,
+    render,
+)
+from service.console.views import (
+    Choice,
+)
 from service.console.words import when
 from service.stays.phone_numbers import NumberError, to_e164
 from service.tables import ApiToken, Person, Role, SignIn
@@ -44,8 +61,8 @@ def people_page(request: Request, seen: Visitor, told: str = "") -> Response:
 def add(
     request: Request,
     seen: Poster,
-    name: Annotated[str, Form(max_length=100)],
-    email: Annotated[str, Form(max_length=320)],
+    name: Annotated[Text, Form(max_length=100)],
+    email: Annotated[Text, Form(max_length=320)],
     role: Annotated[Role, Form()] = Role.STAFF,
     houses: Annotated[list[str] | None, Form()] = None,
 ) -> Response:
@@ -75,9 +92,9 @@ def add(
 def change(
     request: Request,
     seen: Poster,
-    person_id: int,
+    person_id: Id,
     role: Annotated[Role, Form()],
-    number: Annotated[str, Form(max_length=40)] = "",
+    number: Annotated[Text, Form(max_length=40)] = "",
     houses: Annotated[list[str] | None, Form()] = None,
 ) -> Response:
     seen.must_own()
@@ -105,7 +122,7 @@ def change(
 
 
 @router.post("/people/{person_id}/link")
-def link(request: Request, seen: Poster, person_id: int) -> Response:
+def link(request: Request, seen: Poster, person_id: Id) -> Response:
     seen.must_own()
     with seen.database.writing() as session:
         person = _person(session, person_id)
@@ -116,7 +133,7 @@ def link(request: Request, seen: Poster, person_id: int) -> Response:
 
 
 @router.post("/people/{person_id}/leave")
-def leave(request: Request, seen: Poster, person_id: int) -> Response:
+def leave(request: Request, seen: Poster, person_id: Id) -> Response:
     seen.must_own()
     with seen.database.writing() as session:
         person = _person(session, person_id)
@@ -132,7 +149,7 @@ def leave(request: Request, seen: Poster, person_id: int) -> Response:
 def make_token(
     request: Request,
     seen: Poster,
-    name: Annotated[str, Form(max_length=100)],
+    name: Annotated[Text, Form(max_length=100)],
     scopes: Annotated[list[Scope] | None, Form()] = None,
     houses: Annotated[list[str] | None, Form()] = None,
 ) -> Response:
@@ -152,7 +169,7 @@ def make_token(
 
 
 @router.post("/tokens/{token_id}/revoke")
-def revoke_token(seen: Poster, token_id: int) -> Response:
+def revoke_token(seen: Poster, token_id: Id) -> Response:
     seen.must_own()
     with seen.database.writing() as session:
         revoke(session, token_id, seen.now)

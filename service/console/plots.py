@@ -15,6 +15,7 @@ from markupsafe import Markup
 __all__ = ["Series", "lying_bars", "standing_bars", "steps"]
 
 _WIDTH, _HEIGHT = 320, 200
+_MOST_NAMES = 5
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34, 6, 10, 24
 
 
@@ -58,8 +59,8 @@ def standing_bars(names: Sequence[str], stacked: Sequence[Series], unit: str = "
                     f'<rect class="fill-{series.colour}" x="{x:.1f}" y="{y:.1f}" '
                     f'width="{width * 0.72:.1f}" height="{tall:.1f}"/>'
                 )
-        # Every other name where all would run into each other.
-        if len(names) <= 7 or (len(names) - 1 - i) % 2 == 0:
+        # Not every name where all would run into each other.
+        if (len(names) - 1 - i) % math.ceil(len(names) / _MOST_NAMES) == 0:
             last = i == len(names) - 1  # its name must not hang over the edge
             x = _WIDTH - _RIGHT if last else _LEFT + width * (i + 0.5)
             lines.append(_text(x, _HEIGHT - 8, name, "end" if last else "middle"))

@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection
-from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import ColumnElement, case, func, select, true
-from sqlalchemy.orm import InstrumentedAttribute, Session, contains_eager, selectinload
+from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
 
 from service.access.keys import key_hash
 from service.tables import (
-    Change,
-    CitationRow,
     Delivery,
     DeliveryState,
     Escalation,
     EscalationState,
-    Gap,
     Inbound,
     PartRow,
     Person,
@@ -27,32 +23,24 @@ from service.tables import (
 )
 
 __all__ = [
-    "GapCount",
     "Only",
     "alert_of_link",
     "alerts_of_thread",
-    "asked_in",
-    "changes_of",
-    "corrected",
     "done_alerts",
-    "find_gaps",
     "find_threads",
     "guest_words",
+    "house_of_answer",
     "last_messages",
     "names_of_people",
     "narrowed",
     "near_stays",
     "open_alerts",
-    "open_gaps_by_house",
-    "other_gaps",
-    "said_about",
     "sent_on",
     "states_of_threads",
     "stays_around",
     "stays_by_id",
     "thread_of_stay",
     "threads_of_stay",
-    "times_told",
     "waiting_alerts",
     "written_on",
 ]
@@ -165,6 +153,15 @@ def alerts_of_thread(session: Session, thread_id: int) -> list[Escalation]:
 def alert_of_link(session: Session, key: str) -> Escalation | None:
     """The alert that a one-tap link is for."""
     return session.scalar(select(Escalation).where(Escalation.take_hash == key_hash(key)))
+
+
+def house_of_answer(session: Session, delivery: int) -> str | None:
+    """The house of a guest who was sent an answer; None for none."""
+    return session.scalar(
+        select(Thread.house)
+        .join(Delivery, Delivery.thread_id == Thread.id)
+        .where(Delivery.id == delivery, Delivery.author != "askhouse")
+    )
 
 
 def guest_words(session: Session, alerts: Collection[Escalation]) -> dict[int, str]:
@@ -295,127 +292,3 @@ def threads_of_stay(session: Session, stay_id: int) -> list[Thread]:
             .order_by(Thread.last_at.desc())
         )
     )
-
-
-# --- houses ----------------------------------------------------------------------------------
-
-
-def open_gaps_by_house(session: Session, only: Only) -> dict[str, int]:
-    """How many gaps of each house wait for an answer."""
-    found = session.execute(
-        select(Gap.house, func.count())
-        .where(Gap.state == "open", narrowed(Gap.house, only))
-        .group_by(Gap.house)
-    )
-    return {row[0]: row[1] for row in found}
-
-
-def times_told(session: Session, house: str) -> dict[str, int]:
-    """How often each fact of a house was told."""
-    found = session.execute(
-        select(CitationRow.fact, func.count())
-        .where(CitationRow.house == house)
-        .group_by(CitationRow.fact)
-    )
-    return {row[0]: row[1] for row in found}
-
-
-def changes_of(session: Session, house: str, fact: str | None, most: int) -> list[Change]:
-    """Changes of a house's files, or of one fact, the newest first."""
-    wanted = [Change.house == house, *([Change.fact == fact] if fact else [])]
-    return list(
-        session.scalars(select(Change).where(*wanted).order_by(Change.id.desc()).limit(most))
-    )
-
-
-# --- gaps ------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class GapCount:
-    """A gap with how much it is asked.
-
-    Attributes:
-        guests: Threads from which it was asked.
-        here_now: Whether someone of a present or coming stay asked.
-    """
-
-    gap: Gap
-    questions: int
-    guests: int
-    here_now: bool
-
-
-def find_gaps(
-    session: Session, only: Only, *, house: str, state: str, today: dt.date, page: int, size: int
-) -> tuple[int, list[GapCount]]:
-    """How many gaps there are, and one part of the list: those of guests here now first, then
-    those that most guests ask."""
-    wanted = [narrowed(Gap.house, only), Gap.state == state]
-    if house:
-        wanted.append(Gap.house == house)
-    total = session.scalar(select(func.count()).select_from(Gap).where(*wanted)) or 0
-    here = func.max(case((Stay.departure >= today, 1), else_=0))
-    guests = func.count(Inbound.thread_id.distinct())
-    counted = (
-        select(
-            Gap.id, func.count(PartRow.id).label("n"), guests.label("guests"), here.label("here")
-        )
-        .outerjoin(PartRow, PartRow.gap_id == Gap.id)
-        .outerjoin(Inbound, PartRow.message_id == Inbound.id)
-        .outerjoin(Stay, (Inbound.stay_id == Stay.id) & Stay.cancelled_at.is_(None))
-        .where(*wanted)
-        .group_by(Gap.id)
-        .subquery()
-    )
-    found = session.execute(
-        select(Gap, counted.c.n, counted.c.guests, counted.c.here)
-        .join(counted, counted.c.id == Gap.id)
-        .order_by(counted.c.here.desc(), counted.c.guests.desc(), Gap.last_at.desc(), Gap.id)
-        .limit(size)
-        .offset((page - 1) * size)
-    )
-    return total, [GapCount(gap, n, guests, bool(here)) for gap, n, guests, here in found]
-
-
-def asked_in(session: Session, gaps: Collection[int]) -> dict[int, list[PartRow]]:
-    """The questions of each gap with their messages, the newest first."""
-    found = session.scalars(
-        select(PartRow)
-        .join(PartRow.message)
-        .options(contains_eager(PartRow.message))
-        .where(PartRow.gap_id.in_(gaps))
-        .order_by(Inbound.received_at.desc(), PartRow.place)
-    )
-    asked: dict[int, list[PartRow]] = {}
-    for part in found:
-        asked.setdefault(part.gap_id or 0, []).append(part)
-    return asked
-
-
-def other_gaps(session: Session, gap: Gap) -> list[Gap]:
-    """Open gaps of the same house."""
-    return list(
-        session.scalars(
-            select(Gap)
-            .where(Gap.house == gap.house, Gap.state == "open", Gap.id != gap.id)
-            .order_by(Gap.name)
-        )
-    )
-
-
-# --- corrections -----------------------------------------------------------------------------
-
-
-def said_about(session: Session, parts: Collection[int]) -> dict[int, str]:
-    """What was said about parts, by their ids."""
-    found = session.execute(select(PartRow.id, PartRow.said).where(PartRow.id.in_(parts)))
-    return {row.id: row.said for row in found}
-
-
-def corrected(session: Session) -> set[str]:
-    """The keys of corrections that were sent."""
-    found = session.scalars(
-        select(Delivery.key).where(Delivery.key.startswith("console:correction:"))
-    )
-    return {key.removeprefix("console:") for key in found}

@@ -13,7 +13,17 @@ from sqlalchemy.orm import Session
 from askhouse.values import House
 from service.console.contexts import StayPage, StaysPage
 from service.console.noting import note
-from service.console.page import NotHereError, PageRoute, Poster, Visit, Visitor, go, render
+from service.console.page import (
+    Id,
+    NotHereError,
+    PageRoute,
+    Poster,
+    Text,
+    Visit,
+    Visitor,
+    go,
+    render,
+)
 from service.console.queries import stays_around, threads_of_stay
 from service.console.views import Choice, StayForm, StayGroup, StayRow, StayView
 from service.console.words import day
@@ -41,12 +51,12 @@ def stays_page(request: Request, seen: Visitor, house: str = "", told: str = "")
 def add(
     request: Request,
     seen: Poster,
-    house: Annotated[str, Form(max_length=100)] = "",
-    arrival: Annotated[str, Form(max_length=10)] = "",
-    departure: Annotated[str, Form(max_length=10)] = "",
-    guests: Annotated[str, Form(max_length=2000)] = "",
-    phones: Annotated[str, Form(max_length=2000)] = "",
-    door_code: Annotated[str, Form(max_length=200)] = "",
+    house: Annotated[Text, Form(max_length=100)] = "",
+    arrival: Annotated[Text, Form(max_length=10)] = "",
+    departure: Annotated[Text, Form(max_length=10)] = "",
+    guests: Annotated[Text, Form(max_length=2000)] = "",
+    phones: Annotated[Text, Form(max_length=2000)] = "",
+    door_code: Annotated[Text, Form(max_length=200)] = "",
 ) -> Response:
     typed = StayForm(
         house=house,
@@ -79,13 +89,13 @@ def add(
 
 
 @router.get("/stays/{stay_id}")
-def stay_page(request: Request, seen: Visitor, stay_id: int, told: str = "") -> Response:
+def stay_page(request: Request, seen: Visitor, stay_id: Id, told: str = "") -> Response:
     with seen.database.reading() as session:
         return _stay_page(request, seen, session, _stay(session, seen, stay_id), told=told)
 
 
 @router.post("/stays/{stay_id}/code")
-def show_code(request: Request, seen: Poster, stay_id: int) -> Response:
+def show_code(request: Request, seen: Poster, stay_id: Id) -> Response:
     """Shows the door code this once; that it was looked at is in the trail."""
     with seen.database.writing() as session:
         stay = _stay(session, seen, stay_id)
@@ -95,7 +105,7 @@ def show_code(request: Request, seen: Poster, stay_id: int) -> Response:
 
 @router.post("/stays/{stay_id}/phones")
 def set_numbers(
-    request: Request, seen: Poster, stay_id: int, phones: Annotated[str, Form(max_length=2000)] = ""
+    request: Request, seen: Poster, stay_id: Id, phones: Annotated[Text, Form(max_length=2000)] = ""
 ) -> Response:
     with seen.database.reading() as session:
         wanted = replace(draft_of(_stay(session, seen, stay_id)), phones=_lines(phones))
@@ -111,7 +121,7 @@ def set_numbers(
 
 
 @router.post("/stays/{stay_id}/cancel")
-def cancel(seen: Poster, stay_id: int) -> Response:
+def cancel(seen: Poster, stay_id: Id) -> Response:
     with seen.database.writing() as session:
         _stay(session, seen, stay_id)
         cancel_stay(session, stay_id, seen.now)

@@ -24,14 +24,12 @@ def _ways() -> dict[str, list[str]]:
 def messages(
     askers: Sequence[Asker], houses: Mapping[str, House], count: int, seed: int
 ) -> Iterator[tuple[Asker, str]]:
-    """So many messages: each sender in turn, with ways of all kinds in turn."""
+    """So many messages: each sender in turn, each way drawn from a kind that is drawn first."""
     drawn = random.Random(seed)
-    kinds = itertools.cycle(_ways().values())
+    kinds = list(_ways().values())
     turn = itertools.cycle(drawn.sample(list(askers), len(askers)))
     for asker in itertools.islice(turn, count):
-        ways = next(kinds)
-        if drawn.random() < 0.02:  # so that kinds and senders do not go round in step
-            ways = next(kinds)
+        ways = drawn.choice(kinds)
         house = houses[asker.house]
         fact = drawn.choice(kept_back(house))
         yield asker, _written(drawn.choice(ways), fact, house, drawn)

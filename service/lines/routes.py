@@ -62,7 +62,7 @@ async def _hand_over_with_secret(request: Request, line: Line, secret: PathSecre
 
 
 async def _take(request: Request, name: str, path_secret: str | None) -> Response:
-    lines: OpenLines = request.app.state.lines
+    lines: OpenLines = request.app.state.open_lines
     inbox: Inbox = request.app.state.inbox
     open_line = lines.by_name.get(name)
     if open_line is None:

@@ -16,7 +16,7 @@ from enum import StrEnum
 from functools import partial
 from types import MappingProxyType
 
-from gsm0338.charset import (  # type: ignore[import-untyped]
+from gsm0338.charset import (
     BASIC_CHARACTER_SET,
     BASIC_CHARACTER_SET_EXTENSION,
 )

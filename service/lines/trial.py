@@ -62,7 +62,7 @@ def round_trip(
     """Plays the gateway: hands a message to the running service and waits for the reply.
 
     Args:
-        service_url: Where the service listens, such as http://127.0.0.1:8000.
+        service_url: Where the service listens, such as http://127.0.0.1:8321.
         sender: A number of the operator's own: the reply goes there.
         outcome: What became of the reply to a gateway's id: "sent", why it failed, or None as
             long as it is under way; asked where replies go out by a call to the gateway.

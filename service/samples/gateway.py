@@ -24,6 +24,7 @@ import httpx
 import typer
 import yaml
 
+from askhouse.commands.shared import run
 from service.lines.gateway_side import GuestMessage, call, signed_request
 from service.lines.settings import LineSettings
 from service.lines.signing_settings import read_secret, read_signing_secret
@@ -136,9 +137,9 @@ def main(
         Path, typer.Option(help="File of settings; its first line is played.")
     ] = SAMPLE,
     service: Annotated[str, typer.Option(help="Where the service listens.")] = (
-        "http://127.0.0.1:8000"
+        "http://127.0.0.1:8321"
     ),
-    sender: Annotated[str, typer.Option(help="The guest's number.")] = "+447700900333",
+    sender: Annotated[str, typer.Option(help="The guest's number.")] = "+442079460333",
     port: Annotated[int, typer.Option(help="Where calls are taken.")] = PORT,
     wait_s: Annotated[float, typer.Option(help="Seconds to wait for the reply.")] = 30,
     new_secret: Annotated[bool, typer.Option(help="Print a new secret, and nothing else.")] = False,
@@ -173,4 +174,6 @@ def main(
 
 
 if __name__ == "__main__":
-    typer.run(main)
+    app = typer.Typer(pretty_exceptions_enable=False)
+    app.command()(main)
+    run(app)

@@ -16,7 +16,7 @@ from starlette.responses import Response
 from askhouse.errors import UnknownHouseError
 from askhouse.values import House
 from service.access.roles import Caller, may_see, visible
-from service.access.tokens import NOT_ALLOWED, TOKEN_NEEDED, Scope, require
+from service.access.tokens import Scope, require
 from service.api import Open
 from service.database import Database
 from service.description import told
@@ -24,11 +24,13 @@ from service.problem_details import problem
 from service.problem_types import (
     BODY_TOO_LARGE,
     INVALID_REQUEST,
+    NOT_ALLOWED,
     NOT_READY,
     NOT_SET_UP,
+    TOKEN_NEEDED,
     TOO_MANY_REQUESTS,
     UNKNOWN_HOUSE,
-    ProblemType,
+    UNKNOWN_STAY,
 )
 from service.schema import Fault
 from service.stays.csv_file import import_csv
@@ -38,14 +40,8 @@ from service.stays.settings import StayRules, rules_of
 from service.stays.stays import When, add_stay, cancel_stay, change_stay, list_stays, stay_of
 from service.tables import Stay
 
-__all__ = ["UNKNOWN_STAY", "add_stay_handlers", "stays_router"]
+__all__ = ["add_stay_handlers", "stays_router"]
 
-UNKNOWN_STAY = ProblemType(
-    "unknown-stay",
-    404,
-    "No such stay",
-    "Use an id that GET /v1/stays names.",
-)
 
 _CALLS = (TOKEN_NEEDED, NOT_ALLOWED, TOO_MANY_REQUESTS, NOT_READY, NOT_SET_UP, INVALID_REQUEST)
 _SENDS = (*_CALLS, BODY_TOO_LARGE)

@@ -132,6 +132,19 @@ def test_a_follow_up_is_read_with_the_thread(assistant: Assistant) -> None:
     assert outcomes(alone) == [Outcome.GAP]
 
 
+def test_an_alarm_of_an_earlier_message_is_not_raised_again(assistant: Assistant) -> None:
+    """
+    Gas was told then; "and the bins?" after it is about the bins, and gas said again is gas.
+    """
+    smell = "there is a strong smell of gas"
+
+    after = assistant.reply(make_message("and where are the bins?", smell), HOUSE)
+    again = assistant.reply(make_message("and the smell of gas is stronger", smell), HOUSE)
+
+    assert outcomes(after) != [Outcome.ESCALATE]
+    assert again.parts[0].decision.kind is Kind.SAFETY
+
+
 def test_a_follow_up_is_read_with_the_part_before(assistant: Assistant) -> None:
     """
     Inside one message, the part in front goes before the thread.

@@ -6,7 +6,7 @@ import os
 import shutil
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,10 +15,14 @@ import pytest
 from fastapi import FastAPI
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
+from askhouse.build import build_assistant
+from askhouse.knowledge.load import Library
+from askhouse.values import House
 from service.access.sign_in import open_session
 from service.answering import Answering, Stage
 from service.console import add_console
 from service.database import Database, open_engine
+from service.gaps.preview import Effects, effects
 from service.problem_details import add_handlers
 from service.settings import ServiceSettings
 from service.tables import Person, Role, Table
@@ -47,11 +51,13 @@ class Site:
     owner_key: str
 
 
-class Reopened(Answering):
-    """Answers from the files as they are now, once it is told that they changed."""
+class Asked(Answering):
+    """Answers, and tells what a change would do to what guests asked before."""
 
-    def reopen(self) -> None:
-        self._assistant = self._build()
+    def effects(self, then: House, fact_id: str, questions: Sequence[str]) -> Effects:
+        """What guests asked before, asked again at the house as it would be."""
+        would_be = build_assistant(Library({then.slug: then}, ()), None)
+        return effects(questions, then.slug, fact_id, self.assistant(), would_be)
 
 
 @pytest.fixture(scope="session")
@@ -60,7 +66,7 @@ def _app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, st
     files.mkdir()
     write_two_houses(files)
     index = tmp_path_factory.mktemp("index") / "i.npz"
-    answering = Reopened(ServiceSettings(knowledge=files, index=index), 2)
+    answering = Asked(ServiceSettings(knowledge=files, index=index), 2)
 
     @asynccontextmanager
     async def lifespan(_: FastAPI):  # type: ignore[no-untyped-def]
@@ -74,6 +80,7 @@ def _app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, st
         app,
         house_changed=lambda _: threading.Thread(target=answering.reopen).start(),
         lines={"texts": line()},
+        effects=answering.effects,
         clock=clock,
     )
     add_handlers(app)
@@ -109,7 +116,7 @@ def site(_app: tuple[FastAPI, str, Path, Clock], tmp_path: Path) -> Iterator[Sit
     if any(path.read_bytes() != content for path, content in before.items()):
         for path, content in before.items():
             path.write_bytes(content)
-        answering: Reopened = app.state.answering
+        answering: Asked = app.state.answering
         answering.reopen()
     database.close()
 

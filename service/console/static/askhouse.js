@@ -75,7 +75,8 @@ addEventListener("pageshow", () => {
 // A page that waits for something looks again by itself, unless one is at work in it.
 for (const place of document.querySelectorAll("[data-again]")) {
   setInterval(async () => {
-    if (document.hidden || place.contains(document.activeElement)) return;
+    const written = [...place.querySelectorAll("textarea")].some((field) => field.value);
+    if (document.hidden || written || place.contains(document.activeElement)) return;
     const answer = await fetch(location.href);
     if (!answer.ok) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");

@@ -58,7 +58,7 @@ def test_an_answer_is_sent_once(owner: Visitor, filled: Filled, database: Databa
     path = f"/alerts/{filled.alerts['heat']}/answer"
     for _ in range(2):
         answer = owner.send_form(path, text="Open both levers; I am on my way.", key=key[1])
-        assert answer.headers["location"] == "/alerts?told=answered"
+        assert answer.headers["location"].startswith("/alerts?kept=")
 
     with database.reading() as session:
         sent = session.query(Delivery).filter(Delivery.author == "person:1").all()
@@ -70,6 +70,26 @@ def test_an_answer_is_sent_once(owner: Visitor, filled: Filled, database: Databa
         assert alert.state == "answered"
         assert [line.did for line in session.query(Trail)] == ["alert.answer", "alert.answer"]
     assert "Open both levers" in owner.get(f"/messages/{filled.threads['mabel']}").text
+
+
+def test_an_answer_is_kept_as_a_fact(owner: Visitor, filled: Filled) -> None:
+    """
+    After an answer the page offers to keep it: the form holds the answer without its code, and
+    what the guest asked as a way of asking.
+    """
+    path = f"/alerts/{filled.alerts['heat']}/answer"
+    sent = owner.send_form(path, text="It smokes when cold. The door is 4826.", key="k")
+    page = owner.get(sent.headers["location"]).text
+    link = re.search(rf'href="(/houses/{LODGE}/new\?answer=\d+)"', page)
+    assert link
+
+    form = owner.get(link[1]).text
+
+    assert "It smokes when cold. The door is •••." in form
+    assert "And do you have a hair dryer?" in form
+    assert "4826" not in form
+    of_the_other = link[1].replace(LODGE, LOFT)
+    assert "It smokes" not in owner.get(of_the_other).text
 
 
 def test_an_empty_answer_is_refused(owner: Visitor, filled: Filled) -> None:

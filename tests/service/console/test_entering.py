@@ -7,6 +7,7 @@ import re
 
 import httpx
 import pytest
+from argon2 import PasswordHasher
 
 from service.access.sign_in import SESSION, first_link, invite
 from service.database import Database
@@ -150,6 +151,24 @@ def test_a_guesser_has_to_wait(browser: httpx.Client, database: Database) -> Non
 
     assert answers == [401] * 10
     assert sign_in(browser, PASSWORD).status_code == 429
+
+
+def test_an_older_hash_is_made_anew(browser: httpx.Client, database: Database) -> None:
+    """
+    Signing in with a hash of weaker parameters leaves one of today's.
+    """
+    set_up(browser, database)
+    browser.cookies.clear()
+    weaker = PasswordHasher(time_cost=1, memory_cost=8192, parallelism=1).hash(PASSWORD)
+    with database.writing() as session:
+        session.query(Person).one().password_hash = weaker
+
+    assert sign_in(browser, PASSWORD).status_code == 303
+
+    with database.reading() as session:
+        stored = session.query(Person).one().password_hash
+        assert stored is not None
+        assert "m=65536,t=3,p=4" in stored
 
 
 def test_a_session_ends(owner: Visitor, served: Served) -> None:

@@ -57,6 +57,19 @@ def test_no_code_without_the_hosts_word(owner: Visitor, database: Database) -> N
         assert "•••" in repr(stored)
 
 
+def test_a_code_before_its_time(owner: Visitor, filled: Filled) -> None:
+    """
+    For a stay that begins in four days even a known guest gets no code yet; the draft says when.
+    """
+    text = "what is the door code"
+    coming = paste(owner, text, about=f"stay:{filled.stays['sorrel']}", verified="yes")
+    present = paste(owner, text, about=f"stay:{filled.stays['mabel']}", verified="yes")
+
+    assert "4826" not in coming
+    assert "08:00" in coming
+    assert "4826" in present
+
+
 def test_a_message_is_kept_once(owner: Visitor, database: Database) -> None:
     """
     The same message pasted twice is one message, on a line of its own, with one part.

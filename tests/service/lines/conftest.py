@@ -27,7 +27,7 @@ def lines_app(opened: OpenLines, inbox: Inbox) -> FastAPI:
     app = DescribedApp()
     app.add_middleware(BodyLimit, most=262_144)
     app.add_middleware(RequestLog)
-    app.state.lines = opened
+    app.state.open_lines = opened
     app.state.inbox = inbox
     app.include_router(lines)
     app.get("/health/ready")(lambda: {"status": "ready"})

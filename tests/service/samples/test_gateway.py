@@ -69,7 +69,7 @@ def test_sample_line_sends_to_the_sample_gateway() -> None:
     with SampleGateway("tok-1", port=0, refuse=1) as gateway:
         here = line.send.model_copy(update={"url": gateway.url})
         sender = LineSender(line.model_copy(update={"send": here}), ENVIRON)
-        delivery = Outgoing(key="k", to="+447700900333", text="Under the sink.")
+        delivery = Outgoing(key="k", to="+442079460333", text="Under the sink.")
         with pytest.raises(SendError) as raised:
             sender.send(delivery)
         sender.send(delivery)
@@ -77,7 +77,7 @@ def test_sample_line_sends_to_the_sample_gateway() -> None:
 
     assert raised.value.retry
     assert raised.value.retry_after_s == 1
-    assert gateway.sent == {"k": ("+447700900333", "Under the sink.")}
+    assert gateway.sent == {"k": ("+442079460333", "Under the sink.")}
 
 
 class EchoInbox(MemoryInbox):
@@ -127,7 +127,7 @@ def test_round_trip_by_a_call(served: Served, port: int) -> None:
 
     assert code == 0, output
     assert "handed over: 200" in output
-    assert "to +447700900333, key reply-1, 1 time(s): Under the sink." in output
+    assert "to +442079460333, key reply-1, 1 time(s): Under the sink." in output
     assert [arrived.text for arrived in inbox.arrived] == ["Where is the stopcock?"]
 
 

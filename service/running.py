@@ -1,0 +1,197 @@
+"""What works while the service runs: messages answered and sent, alerts, feeds, gaps, erasing.
+
+Everything is opened in one place and closed in reverse. Messages are stored from the first
+moment; they are worked on once the houses are open.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import datetime as dt
+import logging
+from collections.abc import AsyncIterator, Mapping, Sequence
+from contextlib import asynccontextmanager
+from functools import partial
+
+from askhouse.gaps import open_meaning
+from askhouse.values import House
+from service.access.sign_in import first_link
+from service.alerts.checks import check_alerts
+from service.alerts.contacts import contact_senders
+from service.alerts.staff import read_staff
+from service.alerts.tick import run_due
+from service.answering import Answering, Stage
+from service.bell import Bell
+from service.database import Database, open_engine
+from service.gaps.assigning import assign
+from service.gaps.preview import Effects, assistant_over, effects
+from service.lines.open_lines import open_lines
+from service.lines.sending import LineSender, Sender
+from service.loops import Loops
+from service.migrations import migrate
+from service.outbox import Outbox
+from service.privacy.retention import Retention
+from service.reception import Reception
+from service.service_file import ServiceFile
+from service.settings import ServiceSettings
+from service.situation import Place
+from service.stays.commands import news_line, read_feeds
+from service.watching import Watching
+from service.worker import Worker
+
+__all__ = ["Running", "utc_now"]
+
+log = logging.getLogger(__name__)
+
+_ALERTS_S = 2.0
+_FEEDS_S = 900.0
+_GAPS_S = 10.0
+_FILES_S = 5.0
+_ERASE_S = 3600.0
+_LOOK_S = 0.1
+
+
+def utc_now() -> dt.datetime:
+    """What time it is."""
+    return dt.datetime.now(dt.UTC)
+
+
+class Running:
+    """The parts of a running service, and the threads that work on them.
+
+    Args:
+        settings: Of the operator.
+        file: The service's file, read.
+        environ: Holds the secrets that the file names.
+        answering: Opens the houses.
+
+    Raises:
+        SettingsError: A secret is not set, or the database cannot be used.
+    """
+
+    def __init__(
+        self,
+        settings: ServiceSettings,
+        file: ServiceFile,
+        environ: Mapping[str, str],
+        answering: Answering,
+    ) -> None:
+        self._settings = settings
+        self._answering = answering
+        self.file = file
+        self.alerts = file.alert_settings()
+        self.lines = {line.name: line for line in file.lines}
+        self.open_lines = open_lines(file.lines, environ)
+        self._contacts = contact_senders(self.alerts, environ, utc_now)
+        self._line_senders = {name: LineSender(line, environ) for name, line in self.lines.items()}
+        self.database = Database(open_engine(settings.database_url))
+        self._incoming, self._outgoing, self._files = Bell(), Bell(), Bell()
+        self.inbox = Reception(self.database, utc_now, self._incoming)
+
+    @asynccontextmanager
+    async def running(self, base_url: str) -> AsyncIterator[None]:
+        """Opens the database and begins to work once the houses are open; stops at the end."""
+        await asyncio.to_thread(migrate, self.database.engine)
+        await asyncio.to_thread(self._greet, base_url)
+        starting = asyncio.create_task(self._start_when_open())
+        try:
+            yield
+        finally:
+            starting.cancel()
+            await asyncio.to_thread(self._stop)
+            for sender in self._line_senders.values():
+                sender.close()
+            self.database.close()
+
+    def house_changed(self, slug: str) -> None:
+        """A page wrote a house's files: they are read anew at once."""
+        log.info("%s was changed", slug)
+        self._files.ring()
+
+    def effects(self, house: House, fact_id: str, questions: Sequence[str]) -> Effects:
+        """What the house as drafted would say to past questions, beside what it says now."""
+        return effects(
+            questions,
+            house.slug,
+            fact_id,
+            self._answering.assistant(),
+            assistant_over(house, self._settings),
+        )
+
+    def _greet(self, base_url: str) -> None:
+        with self.database.writing() as session:
+            key = first_link(session, utc_now())
+        if key is not None:
+            # On the terminal alone: a log is kept, and read by others.
+            print(f"\nSet the owner's password: {base_url}/start/{key}\n", flush=True)
+
+    async def _start_when_open(self) -> None:
+        while self._answering.stage is Stage.OPENING:
+            await asyncio.sleep(_LOOK_S)
+        if self._answering.stage is Stage.OPEN:
+            await asyncio.to_thread(self._start)
+
+    def _start(self) -> None:
+        houses = self._answering.houses
+        if self.alerts.contacts:
+            check_alerts(self.alerts, houses, self.lines, self.file.rules)
+        elif self.lines:
+            log.warning("nobody is alerted: name contacts and a ladder in the service's file")
+        place = Place(lines=self.lines, rules=self.file.rules, assistant=self._answering.assistant)
+        staff = partial(read_staff, houses=houses, lines=self.lines)
+        self._worker = Worker(
+            self.database,
+            place,
+            utc_now,
+            incoming=self._incoming,
+            outgoing=self._outgoing,
+            staff=staff,
+        )
+        self._outbox = Outbox(self.database, self._sender, utc_now, bell=self._outgoing)
+        watching = Watching(self._answering, self._settings.knowledge)
+        retention = Retention(self.database, self._settings.retention_days, utc_now)
+        meaning = open_meaning(self._settings.topics_file)
+        self._loops = []
+        for name, bell, idle_s, step in (
+            ("alerts", Bell(), _ALERTS_S, self._alert),
+            ("files of houses", self._files, _FILES_S, watching.step),
+            ("feeds", Bell(), _FEEDS_S, self._read_feeds),
+            ("gaps", Bell(), _GAPS_S, lambda: bool(assign(self.database, meaning))),
+            ("erasing", Bell(), _ERASE_S, retention.step),
+        ):
+            loops = Loops(bell, idle_s)
+            loops.start(name, step)
+            self._loops.append(loops)
+        self._outbox.start()
+        self._worker.start()
+
+    def _stop(self) -> None:
+        if not hasattr(self, "_worker"):
+            return
+        for loops in self._loops:
+            loops.stop(30)
+        self._worker.stop()
+        self._outbox.stop()
+
+    def _sender(self, channel: str, target: str) -> Sender | None:
+        return self._line_senders.get(target) if channel == "line" else self._contacts.get(target)
+
+    def _alert(self) -> bool:
+        moved = run_due(
+            self.database,
+            self.alerts,
+            self._answering.houses,
+            utc_now,
+            lines=self.lines,
+            rules=self.file.rules,
+        )
+        if moved:
+            self._outgoing.ring()
+        return False
+
+    def _read_feeds(self) -> bool:
+        for slug, news in read_feeds(
+            self.database, self._answering.houses, self.file.rules, utc_now
+        ):
+            log.info("%s", news_line(slug, news))
+        return False
