@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -49,10 +50,11 @@ def open_engine(url: str) -> Engine:
             "ASKHOUSE_DATABASE: only SQLite in a file and PostgreSQL can be used; write "
             "sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME"
         )
-    Path(str(parsed.database)).parent.mkdir(parents=True, exist_ok=True)
+    folder = Path(str(parsed.database)).parent
     engine = create_engine(
         parsed, connect_args={"timeout": SQLITE_WAIT_MS / 1000}, hide_parameters=True
     )
+    event.listen(engine, "do_connect", lambda *_: folder.mkdir(parents=True, exist_ok=True))
     event.listen(engine, "connect", _set_up_sqlite)
     event.listen(engine, "begin", _begin_immediate)
     return engine
@@ -84,11 +86,12 @@ class Database:
         self.engine = engine
         self._writing = sessionmaker(engine, expire_on_commit=False)
         self._reading = sessionmaker(engine.execution_options(reading=True), expire_on_commit=False)
+        self._writers = threading.RLock() if engine.dialect.name == "sqlite" else None
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A transaction that may change rows."""
-        with self._writing.begin() as session:
+        with self._turn(), self._writing.begin() as session:
             yield session
 
     @contextmanager
@@ -96,6 +99,24 @@ class Database:
         """A transaction that only reads, and so waits for nobody."""
         with self._reading.begin() as session:
             yield session
+
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        """This thread's turn to write.
+
+        SQLite lets a writer wait by looking again after ever longer sleeps, so that one among
+        many is late by a second; threads of one process hand the turn on at once instead.
+        """
+        if self._writers is None:
+            yield
+            return
+        # After that long SQLite itself decides; whoever holds the turn may wait for this thread.
+        taken = self._writers.acquire(timeout=SQLITE_WAIT_MS / 1000)
+        try:
+            yield
+        finally:
+            if taken:
+                self._writers.release()
 
     def close(self) -> None:
         """Closes every connection."""

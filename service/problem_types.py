@@ -17,6 +17,8 @@ from askhouse.errors import (
     SettingsError,
     UnknownHouseError,
 )
+from askhouse.knowledge.write import EditConflictError, EditRefusedError
+from service.errors import GapError, GuestError
 
 __all__ = [
     "ALERT_OVER",
@@ -181,6 +183,11 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = MappingProxyType(
 ERROR_TYPES: Mapping[type[AskhouseError], ProblemType] = MappingProxyType(
     {
         AskhouseError: INTERNAL,
+        # The pages and the commands mend these four; none of the routes of programs raises them.
+        EditConflictError: INTERNAL,
+        EditRefusedError: INTERNAL,
+        GapError: INTERNAL,
+        GuestError: INTERNAL,
         KnowledgeError: NOT_SET_UP,
         MessageError: MESSAGE,
         ModelError: NOT_SET_UP,

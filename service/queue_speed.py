@@ -57,10 +57,11 @@ def main(
     knowledge: Annotated[Path, typer.Option(help="Folder of houses.")] = Path("knowledge/houses"),
     house: Annotated[str, typer.Option(help="The house that is asked about.")] = "orchard-barn",
     seconds: Annotated[float, typer.Option(min=1, help="Of each measure.")] = 20,
+    index: Annotated[Path | None, typer.Option(help="Index file; made anew if left out.")] = None,
 ) -> None:
     """Prints the most that is answered, times at a sustained rate, and times in a flood."""
     with tempfile.TemporaryDirectory() as folder:
-        index = Path(folder) / "index.npz"
+        index = index or Path(folder) / "index.npz"
         build_assistant(load_houses(knowledge), index)  # so that the services open at once
         with _running(_embed) as port:
             embedded = _as_many_as_possible(port, seconds / 2)

@@ -31,9 +31,9 @@ class ServiceSettings(Settings):
         description="Days after which messages, and the guests of past stays, are erased.",
     )
     log_format: str = Field(
-        default="plain",
+        default="json",
         pattern="^(plain|json)$",
-        description="plain, or json for one object a line.",
+        description="json for one object a line, or plain.",
     )
     requests_per_minute: int = Field(
         default=120,

@@ -19,7 +19,7 @@ class AlertOut(BaseModel):
 
     model_config = ConfigDict(title="Alert")
 
-    id: int = Field(title="Id")
+    id: int = Field(title="Id", description="As the routes of one alert take it.")
     house: str | None = Field(title="House", description="Its slug; null where none is settled.")
     kind: str = Field(
         title="Kind",
@@ -33,7 +33,7 @@ class AlertOut(BaseModel):
     next_at: dt.datetime | None = Field(
         title="Next at", description="When the next contacts are told; null once it is taken."
     )
-    created_at: dt.datetime = Field(title="Created at")
+    created_at: dt.datetime = Field(title="Created at", description="When it was raised, UTC.")
     taken_at: dt.datetime | None = Field(title="Taken at", description="null: by nobody yet.")
     taken_by: str | None = Field(title="Taken by", description="Name of who has it.")
     answered_at: dt.datetime | None = Field(title="Answered at", description="null: not yet.")
@@ -64,7 +64,7 @@ class AlertList(BaseModel):
 
     model_config = ConfigDict(title="Alerts")
 
-    alerts: list[AlertOut] = Field(title="Alerts")
+    alerts: list[AlertOut] = Field(title="Alerts", description="At most as many as asked for.")
     more: bool = Field(title="More", description="Whether there are more after these.")
 
 
@@ -121,7 +121,7 @@ class AlertAnswered(BaseModel):
     questions: list[str] = Field(
         title="Questions", description="What the guest asked, for a fact that answers it."
     )
-    alert: AlertOut = Field(title="Alert")
+    alert: AlertOut = Field(title="Alert", description="As it is now.")
 
     @classmethod
     def of(cls, session: Session, answered: Answered) -> AlertAnswered:

@@ -33,7 +33,7 @@ from service.console.contexts import ErrorPage, Frame
 from service.console.queries import open_alerts
 from service.console.words import TOLD
 from service.database import Database
-from service.gaps.changing import GapError
+from service.errors import GapError
 from service.gaps.preview import Effects
 from service.lines.settings import LineSettings
 from service.stays.settings import StayRules

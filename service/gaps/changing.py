@@ -12,16 +12,12 @@ from pathlib import Path
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
-from askhouse.errors import AskhouseError
 from askhouse.knowledge.write import FactChange, FactWritten, write_fact
+from service.errors import GapError
 from service.gaps.assigning import DISMISSED, OPEN, WRITTEN, short_name
 from service.tables import Change, Gap, Inbound, PartRow
 
 __all__ = ["GapError", "dismiss", "merge", "reopen", "split", "write_answer"]
-
-
-class GapError(AskhouseError):
-    """What was asked for cannot be done with these gaps; the caller mends it."""
 
 
 def dismiss(gap: Gap) -> None:

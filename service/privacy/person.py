@@ -23,9 +23,9 @@ from typing import Any
 from sqlalchemy import delete, inspect, or_, select
 from sqlalchemy.orm import Session
 
-from askhouse.errors import AskhouseError
 from askhouse.values import House
 from service.blots import BLOT, guest_words
+from service.errors import GuestError
 from service.lines.arrived import WITHHELD
 from service.privacy.erasing import (
     NOBODYS_LINE,
@@ -56,10 +56,6 @@ __all__ = ["Forgotten", "GuestError", "erase", "export"]
 _LEFT_OUT = frozenset(
     ("take_hash", "password_hash", "claimed_by", "claimed_until", "blotted", "blot_at")
 )
-
-
-class GuestError(AskhouseError):
-    """Nobody in particular can be meant; the operator mends it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

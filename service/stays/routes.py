@@ -125,7 +125,7 @@ def add(here: Here, given: Annotated[NewStay, Body()]) -> StayOut:
 
 
 @stays_router.put(
-    "/{stay_id}",
+    "/{stay_id:int}",
     operation_id="change_stay",
     summary="Change a stay",
     responses=told(*_SENDS, UNKNOWN_STAY),
@@ -138,7 +138,7 @@ def change(here: Here, stay_id: StayId, given: Annotated[StayChange, Body()]) ->
 
 
 @stays_router.post(
-    "/{stay_id}/cancel",
+    "/{stay_id:int}/cancel",
     operation_id="cancel_stay",
     summary="Cancel a stay",
     responses=told(*_CALLS, UNKNOWN_STAY),

@@ -103,7 +103,7 @@ class StayOut(BaseModel):
 
     model_config = ConfigDict(title="Stay")
 
-    id: int = Field(title="Id")
+    id: int = Field(title="Id", description="As the routes of one stay take it.")
     house: str = Field(title="House", description="The house's slug.")
     reference: str = Field(title="Reference", description="Yours, or the feed's.")
     feed: str | None = Field(title="Feed", description="The feed it is from; null if entered.")

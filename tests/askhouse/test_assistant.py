@@ -426,3 +426,37 @@ def test_two_dangers_are_both_answered(assistant: Assistant) -> None:
     assert gas != fire
     assert gas.split(". ")[0] in both.full
     assert fire.split(". ")[0] in both.full
+
+
+def test_a_code_that_is_told_later_is_not_told_now(assistant: Assistant) -> None:
+    """
+    A guest before the hour hears when; no text, citation or hit holds the fact until then.
+    """
+    friday = dt.datetime(2026, 6, 12, 8)
+    message = make_message(
+        "what is the door code",
+        verified=True,
+        told=frozenset({"wifi-password"}),
+        later={"door-code": friday},
+    )
+
+    reply = assistant.reply(message, HOUSE)
+
+    assert "I can send that from 08:00 on Friday 12 June: please ask again then." in reply.full
+    assert outcomes(reply) == [Outcome.ANSWER]
+    assert cited(reply) == [[]]
+    assert DOOR_CODE not in reply.full + reply.short
+    assert all(hit.fact.id != "door-code" for hit in reply.parts[0].hits)
+
+
+def test_a_code_whose_time_is_over_goes_to_the_host(assistant: Assistant) -> None:
+    """
+    What is neither told now nor later is nothing that a guest may have: the host decides.
+    """
+    message = make_message("what is the door code", verified=True, told=frozenset())
+
+    reply = assistant.reply(message, HOUSE)
+
+    assert outcomes(reply) == [Outcome.ESCALATE]
+    assert reply.parts[0].decision.kind is Kind.REQUEST
+    assert DOOR_CODE not in repr(reply.parts[0].text) + reply.full

@@ -60,7 +60,7 @@ class Asked(Answering):
         return effects(questions, then.slug, fact_id, self.assistant(), would_be)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def _app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, str, Path, Clock]]:
     files = tmp_path_factory.mktemp("journeys") / "houses"
     files.mkdir()
@@ -121,7 +121,7 @@ def site(_app: tuple[FastAPI, str, Path, Clock], tmp_path: Path) -> Iterator[Sit
     database.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium() -> Iterator[Browser]:
     """Chromium where ASKHOUSE_TEST_CHROMIUM or the path says; else the test is skipped."""
     found = os.environ.get("ASKHOUSE_TEST_CHROMIUM") or CHROMIUM or shutil.which("chromium")

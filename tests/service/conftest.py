@@ -37,7 +37,10 @@ def settings(
     cache: pytest.Cache | None = getattr(pytestconfig, "cache", None)
     folder = cache.mkdir("askhouse") if cache else tmp_path_factory.mktemp("index")
     return ServiceSettings(
-        knowledge=DEMO_HOUSES, index=folder / "index.npz", requests_per_minute=UNLIMITED
+        knowledge=DEMO_HOUSES,
+        index=folder / "index.npz",
+        database=f"sqlite:///{tmp_path_factory.mktemp('database') / 'service.db'}",
+        requests_per_minute=UNLIMITED,
     )
 
 

@@ -175,7 +175,7 @@ def test_plain_http_errors_are_about_blank(client: httpx.Client) -> None:
     """
     Where the status says all, the type is about:blank and the title its phrase (RFC 9457, 4.2.1).
     """
-    missing = assert_is_problem(client.get("/v1/stays"), 404, "about:blank")
+    missing = assert_is_problem(client.get("/v1/nothing"), 404, "about:blank")
     slash = assert_is_problem(client.get("/v1/houses/"), 404, "about:blank")
     response = client.delete(REPLIES)
     method = assert_is_problem(response, 405, "about:blank")

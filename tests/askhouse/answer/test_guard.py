@@ -25,3 +25,12 @@ def test_a_stranger_is_told_no_sensitive_fact() -> None:
     """
     assert tellable((OPEN, SECRET, ALSO_OPEN), verified=False) == (OPEN, ALSO_OPEN)
     assert tellable((SECRET,), verified=False) == ()
+
+
+def test_a_guest_may_be_told_some_of_them() -> None:
+    """
+    Where it is said which sensitive facts may be told, the others stay secret to a guest, too.
+    """
+    assert tellable((SECRET, OPEN), verified=True, told=frozenset()) == (OPEN,)
+    assert tellable((SECRET,), verified=True, told=frozenset({SECRET.id})) == (SECRET,)
+    assert tellable((SECRET,), verified=False, told=frozenset({SECRET.id})) == ()

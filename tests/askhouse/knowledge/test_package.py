@@ -14,7 +14,8 @@ MODULES = sorted(Path(package.__file__ or "").parent.glob("*.py"))
 FORBIDDEN = {"os", "sys", "socket", "ssl", "urllib", "http", "time", "subprocess", "logging"}
 CALLS = {"print", "input", "open", "now", "today", "utcnow", "getenv"}
 # Its command prints the page; `path.open` reads the files of the folder one asked for.
-ALLOWED = {"reference.py": {"sys"}, "folders.py": {"open"}}
+# What writes a file does so by a new one beside it that takes its place.
+ALLOWED = {"reference.py": {"sys"}, "folders.py": {"open"}, "replacing.py": {"open", "os"}}
 
 
 def test_the_public_names_are_these() -> None:

@@ -61,7 +61,9 @@ def app_over(database: Database | None, knowledge: Path, index: Path) -> FastAPI
     app.add_middleware(RequestLog)
     app.state.answering, app.state.database = answering, database
     app.state.clock = lambda: LATER
-    app.state.open_lines = OpenLines({name: OpenLine(line, "unused") for name, line in LINES.items()})
+    app.state.open_lines = OpenLines(
+        {name: OpenLine(line, "unused") for name, line in LINES.items()}
+    )
     app.include_router(alerts_router)
     app.include_router(around)
     add_handlers(app)

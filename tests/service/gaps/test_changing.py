@@ -12,8 +12,9 @@ from sqlalchemy import select
 from askhouse.knowledge import load_house
 from askhouse.knowledge.write import EditRefusedError, FactChange
 from service.database import Database
+from service.errors import GapError
 from service.gaps.assigning import WRITTEN, assign
-from service.gaps.changing import GapError, dismiss, merge, reopen, split, write_answer
+from service.gaps.changing import dismiss, merge, reopen, split, write_answer
 from service.tables import Change, PartRow
 from tests.house import SMALL
 from tests.service.gaps.asking import NOON, asked, gaps_of, make_meaning

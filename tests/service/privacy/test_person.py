@@ -11,7 +11,8 @@ from sqlalchemy import select
 
 from askhouse.values import House
 from service.database import Database
-from service.privacy.person import GuestError, erase, export
+from service.errors import GuestError
+from service.privacy.person import erase, export
 from service.privacy.trail import verify
 from service.tables import Delivery, Inbound, OptOut, Stay, StayPhone, Thread, Trail
 from service.threads import locked_message
