@@ -15,16 +15,21 @@ from pathlib import Path
 
 import pytest
 import typer
+from click import Command
 from typer.testing import CliRunner
 
 from askhouse.commands import app, shared
 from askhouse.decision.calibration import Calibration
 from askhouse.encoder import MODELS
-from askhouse.knowledge.load import LoadedHouse, load_house
+from askhouse.knowledge.load import LoadedHouse, load_house, load_houses
 from askhouse.parts.language import READ, language_name
 from askhouse.values import Kind, Outcome
+from service.access.tokens import Scope
+from service.alerts.checks import check_alerts
 from service.app import create_app
+from service.commands import add_to
 from service.problem_types import PROBLEM_TYPES
+from service.service_file import read_service_file
 from service.settings import ServiceSettings
 from tests.conftest import DEMO_HOUSES
 
@@ -33,7 +38,20 @@ PAGES = ("README.md", "DEVELOPERS.md", "knowledge/README.md", "knowledge/corpus/
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 FIRST = 'ask orchard-barn "How do I turn on the oven, and when do we have to leave?"'
-COMMANDS = typer.main.get_command(app).commands
+
+
+def commands(of: typer.Typer) -> dict[str, Command]:
+    """The commands by the words that call them, those of a group as `stays add`."""
+    found = {}
+    for name, command in typer.main.get_command(of).commands.items():  # type: ignore[attr-defined]
+        inner = getattr(command, "commands", None)
+        found |= {f"{name} {one}": c for one, c in inner.items()} if inner else {name: command}
+    return found
+
+
+of_the_service = typer.Typer()
+add_to(of_the_service)
+COMMANDS = commands(app) | commands(of_the_service)
 
 
 def blocks(page: str, language: str) -> list[str]:
@@ -47,11 +65,22 @@ def rows(page: str) -> dict[str, str]:
     return {first.strip("`"): rest for first, rest in found}
 
 
+def tables() -> list[tuple[str, str]]:
+    """The rows of the tables of commands."""
+    return [row for row in rows(README).items() if row[0].startswith("askhouse ")]
+
+
 def calls() -> list[list[str]]:
     """The arguments of each `askhouse` in the shell commands, as the shell would split them."""
-    lines = "\n".join(blocks(README, "sh")).replace("\\\n", " ").splitlines()
+    text = re.sub(r"\$\(date [^)]*\)", "2026-11-24", "\n".join(blocks(README, "sh")))
+    lines = text.replace("\\\n", " ").splitlines()
     found = [re.search(r"\.venv/bin/askhouse (.*?)(?: \|\| .*| &)?$", line) for line in lines]
     return [shlex.split(call[1]) for call in found if call]
+
+
+def named_command(words: list[str]) -> str:
+    """The command that such words begin with."""
+    return " ".join(words[:2]) if " ".join(words[:2]) in COMMANDS else words[0]
 
 
 # ---------------------------------------------------------------- Commands
@@ -87,9 +116,9 @@ def test_commands_can_be_parsed(arguments: list[str]) -> None:
     """
     Every `askhouse` in a shell block is a command with arguments and options that it has.
     """
-    command = COMMANDS[arguments[0]]
+    name = named_command(arguments)
 
-    command.make_context(arguments[0], arguments[1:])
+    COMMANDS[name].make_context(name, arguments[len(name.split()) :])
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -97,9 +126,7 @@ def test_every_command_has_its_line(name: str) -> None:
     """
     The table of commands names each command, with all its options.
     """
-    (line,) = (
-        rest for first, rest in rows(README).items() if first.split()[:2] == ["askhouse", name]
-    )
+    (line,) = (rest for first, rest in tables() if named_command(first.split()[1:]) == name)
 
     for parameter in COMMANDS[name].params:
         if parameter.param_type_name == "option":
@@ -111,9 +138,9 @@ def test_no_command_is_made_up() -> None:
     """
     The table names no command that does not exist.
     """
-    named = {first.split()[1] for first in rows(README) if first.startswith("askhouse ")}
+    named = [named_command(first.split()[1:]) for first, _ in tables()]
 
-    assert named == set(COMMANDS)
+    assert sorted(named) == sorted(COMMANDS)
 
 
 # ---------------------------------------------------------------- Tables
@@ -126,7 +153,7 @@ def test_every_setting_has_its_line(name: str) -> None:
     """
     default = ServiceSettings.model_fields[name].default
 
-    shown = "none" if default is None else f"`{default}`"
+    shown = f"`{default}`" if default not in (None, "") else "none"
     assert rows(README)[f"ASKHOUSE_{name.upper()}"].startswith(f"{shown} | ")
 
 
@@ -139,7 +166,10 @@ def test_no_setting_is_made_up() -> None:
     }
 
     known = {f"ASKHOUSE_{name.upper()}" for name in ServiceSettings.model_fields}
-    assert named - {"ASKHOUSE_"} == known
+    of_tests = {name for name in named if name.startswith("ASKHOUSE_TEST_")}
+    assert named - {"ASKHOUSE_"} - of_tests == known
+    tests = "".join(p.read_text(encoding="utf-8") for p in (ROOT / "tests").rglob("*.py"))
+    assert [name for name in of_tests if f'"{name}"' not in tests] == []
 
 
 @pytest.mark.parametrize("word", [*Outcome, *Kind])
@@ -176,7 +206,18 @@ def test_every_route_has_its_line() -> None:
     paths = create_app(ServiceSettings(knowledge=DEMO_HOUSES)).openapi()["paths"]
     routes = {f"{method.upper()} {path}" for path, methods in paths.items() for method in methods}
 
-    assert {first for first in rows(README) if re.match("(GET|POST) /", first)} == routes
+    assert {first for first in rows(README) if re.match("(GET|POST|PUT) /", first)} == routes
+
+
+def test_no_scope_is_made_up() -> None:
+    """
+    The table of scopes names none that a token cannot have.
+    """
+    (table,) = re.findall(r"^\| scope \|.*\n\|[-|]*\n((?:\|.*\n)*)", README, re.MULTILINE)
+
+    named = re.findall(r"^\| `(\w+)`", table, re.MULTILINE)
+    assert named
+    assert set(named) <= set(Scope)
 
 
 def test_the_languages_are_those_that_are_read() -> None:
@@ -271,13 +312,43 @@ def test_the_growing_house_loads(tmp_path: Path) -> None:
     What is added in README.md fits the house that it is added to.
     """
     header = brook_cottage().split("facts:\n")[0]
-    (added,) = blocks(README, "yaml")
+    added, _ = blocks(README, "yaml")
 
     house = loaded(tmp_path / "brook-cottage.yaml", header + added)
 
     assert house.problems == ()
     assert house.house is not None
     assert "from 22:00 to 07:30" in house.house.fact("quiet").text
+
+
+def test_the_sample_gateway_prints_the_reply_shown() -> None:
+    """
+    What README.md shows of the quick start is what the house answers to the question there.
+    """
+    (asked,) = re.findall(r'service\.samples\.gateway "(.*stopcock.*)"', README)
+    shown = blocks(README, "text")[1]
+
+    _, (part,) = ask("orchard-barn", asked, "--short", "-k", str(DEMO_HOUSES))
+
+    assert str(part["reply"]) in shown
+
+
+def test_the_services_file_can_be_used(tmp_path: Path) -> None:
+    """
+    The example of a service's file is read without a complaint; its line, contacts, ladder and
+    planned messages fit each other and the demo house.
+    """
+    path = tmp_path / "service.yaml"
+    path.write_text(blocks(README, "yaml")[1], encoding="utf-8")
+
+    file = read_service_file(path)
+    houses = {s: h for s, h in load_houses(DEMO_HOUSES).houses.items() if s in file.houses}
+    check_alerts(file.alert_settings(), houses, {one.name: one for one in file.lines}, file.rules)
+
+    assert list(houses) == ["orchard-barn"]
+    house = file.houses["orchard-barn"]
+    assert [message.name for message in house.planned] == ["how-to-get-in", "leaving"]
+    assert all(houses["orchard-barn"].fact(fact).sensitive for fact in house.release_facts)
 
 
 # ---------------------------------------------------------------- Form
@@ -339,6 +410,17 @@ def test_every_station_is_on_the_way() -> None:
     folders = {path.parent.name for path in (ROOT / "askhouse").glob("*/__init__.py")}
 
     assert [name for name in sorted(folders) if f"askhouse/{name}/" not in DEVELOPERS] == []
+
+
+def test_every_station_of_the_service_is_on_the_way() -> None:
+    """
+    DEVELOPERS.md names every folder of the service, and every module beside them.
+    """
+    service = ROOT / "service"
+    names = [f"service/{path.parent.name}/" for path in service.glob("*/__init__.py")]
+    names += [path.name for path in service.glob("*.py") if path.stem != "__init__"]
+
+    assert [n for n in sorted(names) if not re.search(rf"(?:`|/|\.){re.escape(n)}`", DEVELOPERS)] == []
 
 
 def test_who_may_import_whom_is_the_tested_order() -> None:

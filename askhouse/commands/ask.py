@@ -97,6 +97,10 @@ def _part_as_json(part: ReplyPart) -> dict[str, Any]:
         "language": part.part.language,
         "outcome": str(decision.outcome),
         "kind": None if decision.kind is None else str(decision.kind),
+        "level": None if decision.alarm is None else str(decision.alarm.level),
+        "hazard": None
+        if decision.alarm is None or decision.alarm.hazard is None
+        else str(decision.alarm.hazard),
         "confidence": round(decision.confidence, 4),
         "reason": decision.reason,
         "reply": part.text,

@@ -262,7 +262,7 @@ def run(database_url: str, plan: Plan) -> Outcome:
             return process
 
         services = {port: start(port) for port in ports[1:]}
-        ending.callback(lambda: [_kill(process) for process in services.values()])
+        ending.callback(_kill_all, services)
         sent, requests = _requests(plan)
         handing = threading.Thread(target=_hand_over, args=(requests, ports[1:], plan.seed))
         handing.start()
@@ -403,6 +403,11 @@ def _free_ports(number: int) -> list[int]:
         for one in sockets:
             one.bind(("127.0.0.1", 0))
         return [one.getsockname()[1] for one in sockets]
+
+
+def _kill_all(services: dict[int, BaseProcess]) -> None:
+    for process in services.values():
+        _kill(process)
 
 
 def _kill(process: BaseProcess) -> None:

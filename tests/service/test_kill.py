@@ -16,7 +16,7 @@ WHOLE = {"messages": 1000, "kills": 50, "per_second": 10, "life_s": 4}
 
 
 def plan(services: int) -> Plan:
-    return Plan(services=services, **(WHOLE if FULL else SMALL))  # type: ignore[arg-type]
+    return Plan(services=services, **(WHOLE if FULL else SMALL))
 
 
 @pytest.mark.parametrize("backend", ["sqlite", "postgresql"])

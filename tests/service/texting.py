@@ -191,7 +191,8 @@ class Desk:
         return [(row.kind, row.level) for row in rows]
 
     def thread(self, sender: str = ADA) -> Thread:
-        return next(row for row in self.rows(Thread) if row.sender == sender)
+        threads: list[Thread] = self.rows(Thread)
+        return next(row for row in threads if row.sender == sender)
 
     def opt_outs(self) -> list[str]:
         return [row.number for row in self.rows(OptOut)]

@@ -77,7 +77,8 @@ def test_json_is_all_that_stands_on_standard_output(knowledge: Path) -> None:
     (part,) = reply["parts"]
     assert part["text"] == "where are the bins"
     assert list(part) == [
-        *("text", "language", "outcome", "kind", "confidence", "reason", "reply", "facts")
+        *("text", "language", "outcome", "kind", "level", "hazard"),
+        *("confidence", "reason", "reply", "facts"),
     ]
     for fact in part["facts"]:
         assert list(fact) == ["id", "title", "written", "verified_on"]
