@@ -83,6 +83,11 @@ class Answering:
         assert self._assistant is not None
         return self._assistant
 
+    def fail(self, reason: str) -> None:
+        """The houses are open, and the service cannot work all the same: it says so, and stops."""
+        self.stage = Stage.FAILED
+        log.critical("the service is not set up rightly: %s", reason)
+
     def reopen(self) -> None:
         """Reads the houses anew, in the calling thread; they stay as they were if that fails."""
         try:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from askhouse.errors import AskhouseError
 
-__all__ = ["GapError", "GuestError"]
+__all__ = ["BackupError", "GapError", "GuestError"]
+
+
+class BackupError(AskhouseError):
+    """A backup cannot be made, or cannot be used; the operator mends it."""
 
 
 class GapError(AskhouseError):

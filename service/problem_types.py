@@ -18,7 +18,7 @@ from askhouse.errors import (
     UnknownHouseError,
 )
 from askhouse.knowledge.write import EditConflictError, EditRefusedError
-from service.errors import GapError, GuestError
+from service.errors import BackupError, GapError, GuestError
 
 __all__ = [
     "ALERT_OVER",
@@ -183,7 +183,8 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = MappingProxyType(
 ERROR_TYPES: Mapping[type[AskhouseError], ProblemType] = MappingProxyType(
     {
         AskhouseError: INTERNAL,
-        # The pages and the commands mend these four; none of the routes of programs raises them.
+        # The pages and the commands mend these; none of the routes of programs raises them.
+        BackupError: INTERNAL,
         EditConflictError: INTERNAL,
         EditRefusedError: INTERNAL,
         GapError: INTERNAL,

@@ -11,8 +11,10 @@ import datetime as dt
 import logging
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
-from functools import partial
 
+from sqlalchemy.orm import Session
+
+from askhouse.errors import AskhouseError
 from askhouse.gaps import open_meaning
 from askhouse.values import House
 from service.access.sign_in import first_link
@@ -36,6 +38,7 @@ from service.service_file import ServiceFile
 from service.settings import ServiceSettings
 from service.situation import Place
 from service.stays.commands import news_line, read_feeds
+from service.tables import Person
 from service.watching import Watching
 from service.worker import Worker
 
@@ -128,8 +131,14 @@ class Running:
     async def _start_when_open(self) -> None:
         while self._answering.stage is Stage.OPENING:
             await asyncio.sleep(_LOOK_S)
-        if self._answering.stage is Stage.OPEN:
+        if self._answering.stage is not Stage.OPEN:
+            return
+        try:
             await asyncio.to_thread(self._start)
+        except AskhouseError as error:
+            # Only with the houses open can it be seen. Nothing would be answered, so that whoever
+            # watches readiness must hear of it.
+            self._answering.fail(str(error))
 
     def _start(self) -> None:
         houses = self._answering.houses
@@ -138,14 +147,13 @@ class Running:
         elif self.lines:
             log.warning("nobody is alerted: name contacts and a ladder in the service's file")
         place = Place(lines=self.lines, rules=self.file.rules, assistant=self._answering.assistant)
-        staff = partial(read_staff, houses=houses, lines=self.lines)
         self._worker = Worker(
             self.database,
             place,
             utc_now,
             incoming=self._incoming,
             outgoing=self._outgoing,
-            staff=staff,
+            staff=self._staff,
         )
         self._outbox = Outbox(self.database, self._sender, utc_now, bell=self._outgoing)
         watching = Watching(self._answering, self._settings.knowledge)
@@ -172,6 +180,11 @@ class Running:
             loops.stop(30)
         self._worker.stop()
         self._outbox.stop()
+
+    def _staff(self, session: Session, person: Person, text: str, now: dt.datetime) -> str | None:
+        return read_staff(
+            session, person, text, now, houses=self._answering.houses, lines=self.lines
+        )
 
     def _sender(self, channel: str, target: str) -> Sender | None:
         return self._line_senders.get(target) if channel == "line" else self._contacts.get(target)

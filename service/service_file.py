@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from ruamel.yaml import YAML, MappingNode, Node, SequenceNode
+from ruamel.yaml.error import MarkedYAMLError
 
 from askhouse.errors import SettingsError
 from service.alerts.contact_settings import Contact, MailSettings, Name
@@ -67,15 +68,16 @@ def read_service_file(path: Path | None) -> ServiceFile:
         return ServiceFile()
     try:
         text = path.read_text(encoding="utf-8")
-        content = yaml.safe_load(text) or {}
-        root = yaml.compose(text)
+        # YAML 1.2: to 1.1, the time 22:00 without quotes is the number 1320.
+        content = YAML(typ="safe", pure=True).load(text) or {}
+        root = YAML(pure=True).compose(text)
     except OSError as error:
         raise SettingsError(
             f"{path}: {error.strerror}: set ASKHOUSE_SERVICE_FILE to a file that can be read"
         ) from error
     except UnicodeDecodeError as error:
         raise SettingsError(f"{path}: is not UTF-8 text; save it as such") from error
-    except yaml.MarkedYAMLError as error:
+    except MarkedYAMLError as error:
         line = error.problem_mark.line + 1 if error.problem_mark else 1
         raise SettingsError(f"{path}:{line}: {error.problem}; mend the YAML there") from error
     try:
@@ -90,7 +92,7 @@ def read_service_file(path: Path | None) -> ServiceFile:
 _CHANNELS = ("apprise", "webhook", "email", "line")  # pydantic names which kind of contact it took
 
 
-def _told(path: Path, root: yaml.Node | None, fault: Any) -> str:
+def _told(path: Path, root: Node | None, fault: Any) -> str:
     steps = [
         step
         for place, step in enumerate(fault["loc"])
@@ -100,16 +102,16 @@ def _told(path: Path, root: yaml.Node | None, fault: Any) -> str:
     return f"{path}:{_line(root, steps)}: {'.'.join(map(str, steps)) or 'the file'}: {said}"
 
 
-def _line(node: yaml.Node | None, steps: Sequence[Any]) -> int:
+def _line(node: Node | None, steps: Sequence[Any]) -> int:
     """The line, from 1, of the deepest place on the way that the file has."""
     line = 1
     for step in steps:
-        if isinstance(node, yaml.MappingNode):
+        if isinstance(node, MappingNode):
             found = [(key, value) for key, value in node.value if key.value == str(step)]
             if not found:
                 break
             line, node = found[0][0].start_mark.line + 1, found[0][1]
-        elif isinstance(node, yaml.SequenceNode) and isinstance(step, int):
+        elif isinstance(node, SequenceNode) and isinstance(step, int):
             if step >= len(node.value):
                 break
             node = node.value[step]

@@ -109,7 +109,7 @@ class ApiToken(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(String(100), unique=True)
     token_hash: Mapped[str] = mapped_column(String(64), unique=True)
-    scopes: Mapped[list[str]]  # ask, messages, stays, alerts, metrics
+    scopes: Mapped[list[str]]  # ask, stays, alerts, metrics
     houses: Mapped[list[str]]  # empty means all
     created_at: Mapped[dt.datetime]
     revoked_at: Mapped[dt.datetime | None]

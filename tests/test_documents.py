@@ -12,10 +12,12 @@ import shlex
 import subprocess
 import tomllib
 from pathlib import Path
+from typing import get_args
 
 import pytest
 import typer
 from click import Command
+from pydantic import BaseModel
 from typer.testing import CliRunner
 
 from askhouse.commands import app, shared
@@ -25,24 +27,34 @@ from askhouse.knowledge.load import LoadedHouse, load_house, load_houses
 from askhouse.parts.language import READ, language_name
 from askhouse.values import Kind, Outcome
 from service.access.tokens import Scope
+from service.alerts import contact_settings
 from service.alerts.checks import check_alerts
+from service.alerts.planned_settings import PlannedMessage
+from service.alerts.settings import GeneralAlerts, QuietHours, Rung
 from service.app import create_app
 from service.commands import add_to
+from service.lines import settings as lines
+from service.lines import signing_settings as signing
 from service.problem_types import PROBLEM_TYPES
-from service.service_file import read_service_file
+from service.service_file import ServiceFile, read_service_file
 from service.settings import ServiceSettings
+from service.stays.settings import FactRelease, FeedSettings, StayRules
 from tests.conftest import DEMO_HOUSES
 
 ROOT = Path(__file__).parent.parent
-PAGES = ("README.md", "DEVELOPERS.md", "knowledge/README.md", "knowledge/corpus/README.md")
+PAGES = (
+    *("README.md", "DEVELOPERS.md", "service/README.md", "knowledge/README.md"),
+    *("knowledge/corpus/README.md", "knowledge/gap-groups/README.md"),
+    "knowledge/languages/README.md",
+)
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 FIRST = 'ask orchard-barn "How do I turn on the oven, and when do we have to leave?"'
 
 
-def commands(of: typer.Typer) -> dict[str, Command]:
+def all_commands(of: typer.Typer) -> dict[str, Command]:
     """The commands by the words that call them, those of a group as `stays add`."""
-    found = {}
+    found: dict[str, Command] = {}
     for name, command in typer.main.get_command(of).commands.items():  # type: ignore[attr-defined]
         inner = getattr(command, "commands", None)
         found |= {f"{name} {one}": c for one, c in inner.items()} if inner else {name: command}
@@ -51,7 +63,7 @@ def commands(of: typer.Typer) -> dict[str, Command]:
 
 of_the_service = typer.Typer()
 add_to(of_the_service)
-COMMANDS = commands(app) | commands(of_the_service)
+COMMANDS = all_commands(app) | all_commands(of_the_service)
 
 
 def blocks(page: str, language: str) -> list[str]:
@@ -73,8 +85,8 @@ def tables() -> list[tuple[str, str]]:
 def calls() -> list[list[str]]:
     """The arguments of each `askhouse` in the shell commands, as the shell would split them."""
     text = re.sub(r"\$\(date [^)]*\)", "2026-11-24", "\n".join(blocks(README, "sh")))
-    lines = text.replace("\\\n", " ").splitlines()
-    found = [re.search(r"\.venv/bin/askhouse (.*?)(?: \|\| .*| &)?$", line) for line in lines]
+    commands = text.replace("\\\n", " ").splitlines()
+    found = [re.search(r"\.venv/bin/askhouse (.*?)(?: \|\| .*| &)?$", one) for one in commands]
     return [shlex.split(call[1]) for call in found if call]
 
 
@@ -238,6 +250,52 @@ def test_the_stated_risk_is_the_models() -> None:
 
     share, sure = f"{100 * promise.risk:g}", f"{100 * promise.confidence:g}"
     assert f"at most {share} in 100 got a wrong reply, with {sure} % confidence" in README
+
+
+# Section of service/README.md -> the models whose fields it explains.
+SECTIONS: dict[str, tuple[type[BaseModel], ...]] = {
+    "The service's file": (ServiceFile,),
+    "A line": (lines.LineSettings,),
+    "Inbound": (lines.InboundSettings, lines.FieldNames, lines.PieceFields),
+    "Signing": (signing.HmacSigning, signing.BasicSigning, signing.ParameterSigning),
+    "Send": (lines.SendSettings, lines.SuccessSettings),
+    "Respond": (lines.RespondSettings,),
+    "A contact": get_args(get_args(contact_settings.Contact)[0]),
+    "Mail": (contact_settings.MailSettings,),
+    "Alerts": (GeneralAlerts, Rung, QuietHours),
+    "A house": (StayRules, FactRelease),
+    "A feed": (FeedSettings,),
+    "A planned message": (PlannedMessage,),
+}
+
+
+@pytest.mark.parametrize("section", SECTIONS)
+def test_every_field_of_the_services_file_has_its_line(section: str) -> None:
+    """
+    service/README.md explains each field in its section, and the rows name no other.
+    """
+    page = (ROOT / "service" / "README.md").read_text(encoding="utf-8")
+    text = re.split(r"^#", page.split(f"# {section}\n")[1], maxsplit=1, flags=re.MULTILINE)[0]
+    models = SECTIONS[section]
+    fields = {f.alias or name for model in models for name, f in model.model_fields.items()}
+
+    assert {name for name in fields if f"`{name}`" not in text} <= {"kind"}
+    if section not in ("Signing", "A contact"):  # whose rows are kinds and channels
+        assert set(re.findall(r"^\| `(\w+)`", text, re.MULTILINE)) <= fields | {"planned"}
+
+
+@pytest.mark.parametrize("kind", ["lines", "contacts"])
+def test_every_kind_of_the_services_file_has_its_line(kind: str) -> None:
+    """
+    service/README.md has a row for each way of signing and each channel.
+    """
+    page = (ROOT / "service" / "README.md").read_text(encoding="utf-8")
+    union = signing.SigningSettings if kind == "lines" else contact_settings.Contact
+    field = "kind" if kind == "lines" else "channel"
+
+    for model in get_args(get_args(union)[0]):
+        (name,) = get_args(model.model_fields[field].annotation)
+        assert f"\n| `{name}` | " in page
 
 
 # ---------------------------------------------------------------- Examples
@@ -418,9 +476,12 @@ def test_every_station_of_the_service_is_on_the_way() -> None:
     """
     service = ROOT / "service"
     names = [f"service/{path.parent.name}/" for path in service.glob("*/__init__.py")]
-    names += [path.name for path in service.glob("*.py") if path.stem != "__init__"]
+    modules = [path.stem for path in service.glob("*.py") if path.stem != "__init__"]
 
-    assert [n for n in sorted(names) if not re.search(rf"(?:`|/|\.){re.escape(n)}`", DEVELOPERS)] == []
+    assert [name for name in sorted(names) if f"`{name}`" not in DEVELOPERS] == []
+    forms = ("`{}.py`", "`service/{}.py`", "`service.{}`")
+    told = [name for name in modules if any(form.format(name) in DEVELOPERS for form in forms)]
+    assert sorted(set(modules) - set(told)) == []
 
 
 def test_who_may_import_whom_is_the_tested_order() -> None:

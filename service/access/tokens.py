@@ -37,7 +37,6 @@ class Scope(StrEnum):
     """What a token may be used for."""
 
     ASK = "ask"
-    MESSAGES = "messages"
     STAYS = "stays"
     ALERTS = "alerts"
     METRICS = "metrics"

@@ -19,7 +19,7 @@ tokens = typer.Typer(help="The keys with which programs come in.", no_args_is_he
 def create(
     name: Annotated[str, typer.Argument(help="What the program is called.")],
     scope: Annotated[
-        list[str], typer.Option("--scope", help="ask, messages, stays, alerts, metrics; repeat.")
+        list[str], typer.Option("--scope", help="ask, stays, alerts, metrics; repeat.")
     ],
     database: DatabaseOption = None,
     house: Annotated[

@@ -43,7 +43,6 @@ router = APIRouter(route_class=PageRoute)
 
 _SCOPES = (
     Choice(Scope.ASK, "Ask: draft replies"),
-    Choice(Scope.MESSAGES, "Messages: read and write threads"),
     Choice(Scope.STAYS, "Stays: read and change them"),
     Choice(Scope.ALERTS, "Alerts: read, take and close them"),
     Choice(Scope.METRICS, "Metrics: read the counters"),

@@ -13,11 +13,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from askhouse.errors import AskhouseError
+from service.errors import BackupError
 
 __all__ = [
     "HOUSES",
-    "BackupError",
     "Manifest",
     "pack",
     "read_manifest",
@@ -29,10 +28,6 @@ _MANIFEST = "manifest.json"
 HOUSES = "houses/"
 _FORM = 1
 _CHUNK = 1 << 20
-
-
-class BackupError(AskhouseError):
-    """A backup cannot be made, or cannot be used; the operator mends it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,8 @@ from pathlib import Path
 from sqlalchemy import make_url
 
 from service.database import Database
-from service.privacy.archive import HOUSES, BackupError, Manifest, pack, unpack, written_whole
+from service.errors import BackupError
+from service.privacy.archive import HOUSES, Manifest, pack, unpack, written_whole
 from service.privacy.snapshots import Counted, check, is_empty, put_back, snapshot
 from service.privacy.trail import Head
 

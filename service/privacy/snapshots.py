@@ -20,7 +20,7 @@ from sqlalchemy import URL, Engine, func, inspect, make_url, select, text
 from sqlalchemy.orm import Session
 
 from service.database import open_engine
-from service.privacy.archive import BackupError
+from service.errors import BackupError
 from service.privacy.trail import Head, head, holds, verify
 from service.tables import Table
 

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import delete, select
 
 from service.database import Database
-from service.privacy.archive import BackupError
+from service.errors import BackupError
 from service.privacy.trail import record
 from service.tables import Trail
 from tests.service.commands.running import run, url_of

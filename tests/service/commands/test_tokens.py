@@ -73,7 +73,7 @@ def test_mistakes_are_told(database: Database) -> None:
 
     told = [str(mistake.exception) for mistake in mistakes]
     assert [type(mistake.exception) for mistake in mistakes] == [SettingsError] * 3
-    assert "choose from ask, messages" in told[0]
+    assert "choose from ask, stays" in told[0]
     assert "has that name" in told[1]
     assert "no token 4711" in told[2]
     with database.reading() as session:

@@ -16,7 +16,8 @@ from sqlalchemy import select, text
 from sqlalchemy.orm import Session
 
 from service.database import Database, open_engine
-from service.privacy.archive import BackupError, Manifest, unpack
+from service.errors import BackupError
+from service.privacy.archive import Manifest, unpack
 from service.privacy.backup import back_up, restore
 from service.privacy.trail import record
 from service.tables import Table, Trail

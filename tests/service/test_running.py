@@ -1,0 +1,84 @@
+"""The whole service: a message in, a reply out, files watched, and a set-up that is told of."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import httpx
+import pytest
+
+from service.app import create_app
+from service.settings import ServiceSettings
+from tests.service.conftest import DEMO_HOUSES
+from tests.service.serving import serving, wait_until_ready
+
+HOUSE = "orchard-barn"
+
+
+@pytest.fixture
+def own(settings: ServiceSettings, tmp_path: Path) -> ServiceSettings:
+    """One house, a copy that a test may change, with a database of its own."""
+    houses = tmp_path / "houses"
+    shutil.copytree(DEMO_HOUSES / HOUSE, houses / HOUSE)
+    return settings.model_copy(
+        update={"knowledge": houses, "database": f"sqlite:///{tmp_path / 'service.db'}"}
+    )
+
+
+def _until(holds: Callable[[], bool], within_s: float = 20) -> bool:
+    until = time.monotonic() + within_s
+    while time.monotonic() < until:
+        if holds():
+            return True
+        time.sleep(0.1)
+    return False
+
+
+def test_a_set_up_that_alerts_nobody_is_never_ready(own: ServiceSettings, tmp_path: Path) -> None:
+    """
+    What can only be seen with the houses open is seen: the service says so instead of silence.
+    """
+    file = tmp_path / "service.yaml"
+    file.write_text(
+        "contacts:\n  anna: {channel: line, line: nowhere, number: '+442079460001'}\n"
+        "alerts:\n  ladder: [{contacts: [anna]}]\n",
+        encoding="utf-8",
+    )
+    app = create_app(own.model_copy(update={"service_file": file}), {})
+
+    with serving(app) as url, httpx.Client(base_url=url) as client:
+        assert _until(lambda: client.get("/health/live").status_code == 503)
+        assert client.get("/health/ready").json()["type"] == "/problems#not-set-up"
+
+
+def test_houses_are_read_anew_when_their_files_change(own: ServiceSettings) -> None:
+    """
+    Whoever changes them, an editor too: the new words are what the next guest reads.
+    """
+    facts = own.knowledge / HOUSE / "facts" / "kitchen.yaml"
+    asked = {"house": HOUSE, "text": "How do I turn on the oven?"}
+    with serving(create_app(own, {})) as url, httpx.Client(base_url=url, timeout=30) as client:
+        wait_until_ready(url)
+        before = client.post("/v1/replies", json=asked).json()["full"]
+        assert "left knob to the fan" in before
+        text = facts.read_text(encoding="utf-8")
+        facts.write_text(text.replace("left knob to the fan", "blue knob to the fan"), "utf-8")
+
+        assert _until(lambda: "blue knob" in client.post("/v1/replies", json=asked).json()["full"])
+
+
+def test_another_machine_needs_a_token(url: str) -> None:
+    """
+    What a proxy passes on comes from elsewhere: no draft without a token of the scope `ask`.
+    """
+    asked = {"house": HOUSE, "text": "what is the wifi password", "verified": True}
+
+    response = httpx.post(
+        f"{url}/v1/replies", json=asked, headers={"X-Forwarded-For": "203.0.113.9"}
+    )
+
+    assert response.status_code == 401
+    assert response.json()["type"] == "/problems#token-needed"
