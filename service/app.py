@@ -28,8 +28,6 @@ from service.stays.routes import add_stay_handlers, stays_router
 
 __all__ = ["create_app", "from_environment"]
 
-BASE_URL = "http://127.0.0.1:8321"
-
 
 def create_app(settings: ServiceSettings, environ: Mapping[str, str] = os.environ) -> FastAPI:
     """The application; nothing is opened before its lifespan begins.
@@ -43,7 +41,7 @@ def create_app(settings: ServiceSettings, environ: Mapping[str, str] = os.enviro
     """
     answering = Answering(settings, settings.answers_at_once)
     running = Running(settings, read_service_file(settings.service_file), environ, answering)
-    base_url = str(running.file.alerts.base_url or BASE_URL).rstrip("/")
+    base_url = str(running.file.alerts.base_url or settings.base_url).rstrip("/")
     metrics = Metrics(running.database, utc_now, running.lines)
 
     @asynccontextmanager

@@ -24,6 +24,11 @@ class ServiceSettings(Settings):
         default=None,
         description="YAML file with lines, contacts, mail, alerts and houses; none without it.",
     )
+    base_url: str = Field(
+        default="http://127.0.0.1:8321",
+        pattern=r"^https?://[^/?#]+$",
+        description="Where the service is reached; `alerts.base_url` of its file goes first.",
+    )
     retention_days: int = Field(
         default=400,
         ge=1,

@@ -25,4 +25,5 @@ def serve(
     # The server imports the application by name, so settings travel by the environment.
     os.environ["ASKHOUSE_KNOWLEDGE"] = str(settings.knowledge)
     os.environ["ASKHOUSE_MODEL"] = settings.model
+    os.environ.setdefault("ASKHOUSE_BASE_URL", f"http://{host}:{port}")
     uvicorn.run("service.app:from_environment", factory=True, host=host, port=port)
