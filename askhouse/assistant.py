@@ -128,7 +128,7 @@ class Assistant:
         texts = [text for group, both in zip(groups, together, strict=True) if both is not None
                  for text in (group.text, both)]  # fmt: skip
         encoded = self._encoder.encode_words(texts)
-        kinds = iter(self._kinds.read(t, e.vector)[0] for t, e in zip(texts, encoded, strict=True))
+        kinds = iter(self._kinds.read(t, e)[0] for t, e in zip(texts, encoded, strict=True))
         reports = []
         for place, (group, both) in enumerate(zip(groups, together, strict=True)):
             if both is None:
@@ -149,7 +149,7 @@ class Assistant:
             return decided
         texts = [text, *(part.part.reading for part in decided)]
         encoded = self._encoder.encode_words(texts)
-        read = [self._kinds.read(t, e.vector) for t, e in zip(texts, encoded, strict=True)]
+        read = [self._kinds.read(t, e) for t, e in zip(texts, encoded, strict=True)]
         alarm = self._alarm(text, *read[0])
         if alarm is None:
             return decided
@@ -171,7 +171,7 @@ class Assistant:
     def _heard(self, text: str) -> Alarm | None:
         """The alarm that a text raises by itself."""
         (encoded,) = self._encoder.encode_words([text])
-        return self._alarm(text, *self._kinds.read(text, encoded.vector))
+        return self._alarm(text, *self._kinds.read(text, encoded))
 
     def hits(self, message: Message, house: str, most: int = MOST_HITS) -> tuple[Hit, ...]:
         """The facts nearest to a whole message, best first; nothing is decided."""
@@ -193,7 +193,7 @@ class Assistant:
         self, search: HouseSearch, part: Part, message: Message, whole: Tongue
     ) -> ReplyPart:
         (encoded,) = self._encoder.encode_words([part.reading])
-        kinds, hazards = self._kinds.read(part.reading, encoded.vector)
+        kinds, hazards = self._kinds.read(part.reading, encoded)
         alarm = self._alarm(part.reading, kinds, hazards)
         if alarm is not None and message.thread:
             # An alarm of an earlier message was raised then: a follow-up that is read together

@@ -1,8 +1,9 @@
 """The learned heads: what kind of thing a part is, read from its vector.
 
-They stand below triage and decision, beside the encoder. Each head is one
-multinomial logistic regression on the encoder's vector; its weights belong to
-one encoder and are refused with another.
+They stand below triage and decision, beside the encoder. Each head is a multinomial
+logistic regression on the encoder's vector. With the trained encoder it also looks at
+the single words, since a mean over them hides one bad sentence in a long cheerful
+message. Its weights belong to one encoder and are refused with another.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from zipfile import BadZipFile
 import numpy as np
 from numpy.typing import NDArray
 
-from askhouse.encoder import Encoder, Vectors
+from askhouse.encoder import Encoded, Encoder
 from askhouse.errors import ModelError
 
 __all__ = ["KINDS", "KindHead", "Kinds", "Scores"]
@@ -33,15 +34,24 @@ class KindHead:
         classes: Names, in the order of the rows of `weights`.
         weights: `(classes, size) float32`.
         bias: `(classes,) float32`.
+        looks: Which words each class looks for, `(classes, width) float32`, or None.
+        says: What such a word says for the class, of the same shape, or None.
     """
 
     classes: tuple[str, ...]
     weights: NDArray[np.float32]
     bias: NDArray[np.float32]
+    looks: NDArray[np.float32] | None = None
+    says: NDArray[np.float32] | None = None
 
-    def probabilities(self, vector: Vectors) -> Scores:
+    def probabilities(self, encoded: Encoded) -> Scores:
         """A probability for each class; they add up to 1."""
-        logits = self.weights @ vector + self.bias
+        logits = self.weights @ encoded.vector + self.bias
+        if self.looks is not None and self.says is not None and encoded.words is not None:
+            words = encoded.words.astype(np.float32)
+            sought = words @ self.looks.T
+            shares = np.exp(sought - sought.max(axis=0))
+            logits += (shares / shares.sum(axis=0) * (words @ self.says.T)).sum(axis=0)
         exponents = np.exp(logits - logits.max())
         shares = exponents / exponents.sum()
         return dict(zip(self.classes, shares.tolist(), strict=True))
@@ -74,16 +84,16 @@ class Kinds:
             )
         self._encoder = encoder if alone else None
 
-    def read(self, text: str, vector: Vectors) -> tuple[Scores, Scores]:
+    def read(self, text: str, encoded: Encoded) -> tuple[Scores, Scores]:
         """Probabilities of kind, and of hazard given that there is harm.
 
         Args:
             text: The part.
-            vector: Its unit vector from the encoder of search.
+            encoded: As the encoder of search sees it.
         """
         if self._encoder is not None:
-            (vector,) = self._encoder.encode([text])
-        return self._kind.probabilities(vector), self._hazard.probabilities(vector)
+            (encoded,) = self._encoder.encode_words([text])
+        return self._kind.probabilities(encoded), self._hazard.probabilities(encoded)
 
 
 def _head(content: np.lib.npyio.NpzFile, name: str) -> KindHead:
@@ -91,4 +101,6 @@ def _head(content: np.lib.npyio.NpzFile, name: str) -> KindHead:
         classes=tuple(str(c) for c in content[f"{name}_classes"]),
         weights=content[f"{name}_weights"],
         bias=content[f"{name}_bias"],
+        looks=content.get(f"{name}_looks"),
+        says=content.get(f"{name}_says"),
     )

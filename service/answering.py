@@ -12,13 +12,14 @@ import threading
 from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from enum import Enum
+from pathlib import Path
 
 from anyio import CapacityLimiter, to_thread
 
 from askhouse.assistant import Assistant
 from askhouse.build import Told, build_assistant
 from askhouse.errors import AskhouseError, KnowledgeError
-from askhouse.knowledge.load import load_houses
+from askhouse.knowledge.load import Library, load_houses
 from askhouse.settings import Settings
 from askhouse.values import House, Message, Reply
 
@@ -89,7 +90,11 @@ class Answering:
         log.critical("the service is not set up rightly: %s", reason)
 
     def reopen(self) -> None:
-        """Reads the houses anew, in the calling thread; they stay as they were if that fails."""
+        """Reads the houses anew, in the calling thread.
+
+        A house whose files cannot be read any more stays as it was: a slip of the host's must
+        not leave its guests without answers. So do all where nothing can be opened.
+        """
         try:
             self._assistant = self._build()
         except AskhouseError as error:
@@ -123,13 +128,18 @@ class Answering:
     def _build(self) -> Assistant:
         folder = self._settings.knowledge
         library = load_houses(folder)
-        if not library.houses:
+        if not library.houses and not self.houses:
             raise KnowledgeError(f"no house can be used in {folder}: see `askhouse check`")
         if library.errors:
+            kept = {s: h for s, h in self.houses.items() if s not in library.houses}
+            kept = {slug: house for slug, house in kept.items() if _is_there(folder, slug)}
+            library = Library({**library.houses, **kept}, library.problems)
             log.warning(
-                "%d errors in %s: some houses are left out; see `askhouse check`",
+                "%d errors in %s: some houses are left out, or stay as they were (%s); see "
+                "`askhouse check`",
                 len(library.errors),
                 folder,
+                ", ".join(sorted(kept)) or "none",
             )
         assistant = build_assistant(
             library,
@@ -146,3 +156,8 @@ class Answering:
         if self._closing.is_set():
             raise _ClosingError
         log.info("embedding %s: %d of %d", house, done, total)
+
+
+def _is_there(folder: Path, slug: str) -> bool:
+    """Whether a house's files are still there, readable or not."""
+    return (folder / slug).exists() or (folder / f"{slug}.yaml").exists()

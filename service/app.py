@@ -55,6 +55,9 @@ def create_app(settings: ServiceSettings, environ: Mapping[str, str] = os.enviro
         description=SUMMARY,
         lifespan=lifespan,
         redirect_slashes=False,
+        # Their pages would bring scripts from elsewhere to where a host is signed in.
+        docs_url=None,
+        redoc_url=None,
         middleware=[  # the first is the outermost
             Middleware(RequestLog),
             Middleware(CountRefused, metrics=metrics),

@@ -141,7 +141,10 @@ def _of_reply(seen: Seen, reply: Reply, house: House, word: Keyword | None) -> D
     text = whole_text(house, parts, Length.SHORT, [_for_text_message(p, house) for p in parts])
     code = None
     if OWN_CODE in text:
-        code = seen.who.stay.door_code if seen.who.stay else None
+        # Only a sensitive fact waits for its window: in any other the code would go out too early.
+        told = [f for f in house.facts if f.id in cited and not f.sensitive]
+        guarded = not any(OWN_CODE in said for f in told for said in _said(f))
+        code = seen.who.stay.door_code if seen.who.stay and guarded else None
         text = text.replace(OWN_CODE, code or phrase("own_code", language))
         if code is None:
             raised.append(Raised(kind="code", level=Level.URGENT, summary=_words(seen, house)))
@@ -163,6 +166,11 @@ def _of_reply(seen: Seen, reply: Reply, house: House, word: Keyword | None) -> D
     )
 
 
+def _said(fact: Fact) -> tuple[str, ...]:
+    steps = (words for section in fact.sections for words in (section.text, *section.steps))
+    return (fact.text, *fact.cautions, *steps)
+
+
 def _homeless(seen: Seen, word: Keyword | None, assistant: Answers) -> Draft:
     """The draft where no house is settled: danger is answered all the same, the rest asked about.
 
@@ -171,7 +179,9 @@ def _homeless(seen: Seen, word: Keyword | None, assistant: Answers) -> Draft:
     language = seen.language
     where = phrase("ask_area", language) if seen.who.ask_area else phrase("unread", language)
     if not seen.served:
-        return Draft(text=None, language=language, raised=(_unread(seen, None),))
+        # No house of the line can be read at the moment: the word list still knows danger.
+        made = held(seen.text, None, (), language)
+        return made if made.urgent else replace(made, text=None)
     reply = assistant.reply(Message(text=seen.question), seen.served[0].slug)
     language = reply.parts[0].part.language
     alarms = [part.decision.alarm for part in reply.parts if part.decision.alarm]

@@ -24,7 +24,7 @@ _FRAMES = 12  # the innermost; the way through the web framework is always the s
 # In E.164, or as a gateway writes it, without the plus; an id or a duration is shorter.
 _NUMBER = re.compile(r"(?<![\w.:-])\+?\d{9,15}(?![\w-])")
 # One-time links, and secrets that a gateway is told as part of its address.
-_KEY_IN_PATH = re.compile(r"(?<=/)[A-Za-z0-9_~.=-]{32,}(?=/|$)")
+_KEY_IN_PATH = re.compile(r"(?<=^/take/)[^/]+|(?<=/)[A-Za-z0-9_~.=-]{32,}(?=/|$)")
 # They write what they send into their lines: addresses with their secrets, numbers, texts.
 _TALKATIVE = ("httpx", "httpcore", "apprise", "urllib3", "requests", "sqlalchemy.engine")
 

@@ -24,7 +24,7 @@ from service.drafting import Raised
 from service.lines.sending import Outgoing, Sender, SendError
 from service.loops import Loops
 from service.situation import opted_out
-from service.tables import Delivery, DeliveryState, Escalation, Inbound, MessageState, Thread
+from service.tables import Delivery, DeliveryState, Escalation, Inbound, MessageState, Stay, Thread
 from service.threads import RESPONSE, raise_escalation, reply_key
 
 __all__ = ["FETCHED_AGAIN", "SECRETS_KEPT", "Outbox", "OutboxRules", "Senders", "claim_reply"]
@@ -274,11 +274,19 @@ def _dropped(session: Session, delivery: Delivery, now: dt.datetime) -> bool:
     if silent and opted_out(session, delivery.target, delivery.to):
         _end(delivery, DeliveryState.DROPPED, "the guest asked for no more messages")
         return True
-    if delivery.secrets and delivery.secret_until is not None and delivery.secret_until <= now:
+    if delivery.secrets and _is_over(session, delivery, now):
         _give_up(session, delivery, "it holds a code whose time to be told is over", now)
         delivery.state = DeliveryState.DROPPED
         return True
     return False
+
+
+def _is_over(session: Session, delivery: Delivery, now: dt.datetime) -> bool:
+    """Whether its codes may not be told any more: their time is over, or the stay was cancelled."""
+    if delivery.secret_until is not None and delivery.secret_until <= now:
+        return True
+    stay = session.get(Stay, delivery.stay_id) if delivery.stay_id is not None else None
+    return stay is not None and stay.cancelled_at is not None
 
 
 def _give_up(session: Session, delivery: Delivery, problem: str, now: dt.datetime) -> None:
@@ -293,15 +301,21 @@ def _give_up(session: Session, delivery: Delivery, problem: str, now: dt.datetim
         return
     raise_escalation(
         session,
-        Raised(
-            kind="delivery",
-            level=Level.EMERGENCY if delivery.emergency else Level.URGENT,
-            summary=f"A message to a guest was not sent: {problem}.",
-        ),
+        _missed(delivery, problem),
         now,
         thread=session.get(Thread, delivery.thread_id) if delivery.thread_id else None,
         message=session.get(Inbound, delivery.message_id) if delivery.message_id else None,
     )
+
+
+def _missed(delivery: Delivery, problem: str) -> Raised:
+    """What the host hears of it, and how soon."""
+    level, what = Level.URGENT, "A message to a guest"
+    if delivery.channel == "email":  # no alert: the week's gaps, which can wait
+        level, what = Level.SOON, f"The e-mail to the contact {delivery.target}"
+    if delivery.emergency:
+        level = Level.EMERGENCY
+    return Raised(kind="delivery", level=level, summary=f"{what} was not sent: {problem}.")
 
 
 def _end(delivery: Delivery, state: DeliveryState, problem: str) -> None:

@@ -136,7 +136,7 @@ def _on_http_error(request: Request, error: Exception) -> Response:
 
 def _detail(error: HTTPException) -> str:
     if error.status_code == HTTPStatus.NOT_FOUND:
-        return "Nothing is at this path; the interface is described at /docs."
+        return "Nothing is at this path; the interface is described at /openapi.json."
     if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
         return f"This path takes {(error.headers or {}).get('Allow', 'another method')}."
     return error.detail

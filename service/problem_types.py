@@ -69,7 +69,7 @@ INVALID_REQUEST = ProblemType(
     "invalid-request",
     422,
     "The request is not as described",
-    "Mend what `errors` names; the description of the interface is at /docs.",
+    "Mend what `errors` names; the description of the interface is at /openapi.json.",
 )
 MESSAGE = ProblemType(
     "message",

@@ -9,13 +9,13 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 import logging
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 
 from sqlalchemy.orm import Session
 
 from askhouse.errors import AskhouseError
-from askhouse.gaps import open_meaning
+from askhouse.gaps import Meaning, open_meaning
 from askhouse.values import House
 from service.access.sign_in import first_link
 from service.alerts.checks import check_alerts
@@ -27,6 +27,7 @@ from service.bell import Bell
 from service.database import Database, open_engine
 from service.gaps.assigning import assign
 from service.gaps.preview import Effects, assistant_over, effects
+from service.gaps.sending_digest import Digests
 from service.lines.open_lines import open_lines
 from service.lines.sending import LineSender, Sender
 from service.loops import Loops
@@ -49,6 +50,7 @@ log = logging.getLogger(__name__)
 _ALERTS_S = 2.0
 _FEEDS_S = 900.0
 _GAPS_S = 10.0
+_DIGEST_S = 60.0
 _FILES_S = 5.0
 _ERASE_S = 3600.0
 _LOOK_S = 0.1
@@ -96,7 +98,7 @@ class Running:
         """Opens the database and begins to work once the houses are open; stops at the end."""
         await asyncio.to_thread(migrate, self.database.engine)
         await asyncio.to_thread(self._greet, base_url)
-        starting = asyncio.create_task(self._start_when_open())
+        starting = asyncio.create_task(self._start_when_open(base_url))
         try:
             yield
         finally:
@@ -128,19 +130,19 @@ class Running:
             # On the terminal alone: a log is kept, and read by others.
             print(f"\nSet the owner's password: {base_url}/start/{key}\n", flush=True)
 
-    async def _start_when_open(self) -> None:
+    async def _start_when_open(self, base_url: str) -> None:
         while self._answering.stage is Stage.OPENING:
             await asyncio.sleep(_LOOK_S)
         if self._answering.stage is not Stage.OPEN:
             return
         try:
-            await asyncio.to_thread(self._start)
+            await asyncio.to_thread(self._start, base_url)
         except AskhouseError as error:
             # Only with the houses open can it be seen. Nothing would be answered, so that whoever
             # watches readiness must hear of it.
             self._answering.fail(str(error))
 
-    def _start(self) -> None:
+    def _start(self, base_url: str) -> None:
         houses = self._answering.houses
         if self.alerts.contacts:
             check_alerts(self.alerts, houses, self.lines, self.file.rules)
@@ -166,6 +168,7 @@ class Running:
             ("feeds", Bell(), _FEEDS_S, self._read_feeds),
             ("gaps", Bell(), _GAPS_S, lambda: bool(assign(self.database, meaning))),
             ("erasing", Bell(), _ERASE_S, retention.step),
+            *self._digests(meaning, base_url),
         ):
             loops = Loops(bell, idle_s)
             loops.start(name, step)
@@ -188,6 +191,28 @@ class Running:
 
     def _sender(self, channel: str, target: str) -> Sender | None:
         return self._line_senders.get(target) if channel == "line" else self._contacts.get(target)
+
+    def _digests(
+        self, meaning: Meaning, base_url: str
+    ) -> Iterator[tuple[str, Bell, float, Callable[[], bool]]]:
+        if self.file.digest is None:
+            return
+        digests = Digests(
+            self.database,
+            self.file.digest,
+            self.file.contacts,
+            houses=lambda: self._answering.houses,
+            meaning=meaning,
+            clock=utc_now,
+            link=f"{base_url}/gaps",
+        )
+
+        def step() -> bool:
+            if digests.step():
+                self._outgoing.ring()
+            return False
+
+        yield "digest", Bell(), _DIGEST_S, step
 
     def _alert(self) -> bool:
         moved = run_due(

@@ -14,7 +14,7 @@ from fastapi.openapi.models import Example
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool
 
 from askhouse.parts.clean import MAX_CHARACTERS
-from askhouse.values import House, Kind, Message, Outcome, Reply, ReplyPart, Turn
+from askhouse.values import Hazard, House, Kind, Level, Message, Outcome, Reply, ReplyPart, Turn
 
 __all__ = [
     "ASKED",
@@ -163,6 +163,12 @@ class DraftPart(BaseModel):
     kind: Kind | None = Field(
         title="Kind", description="Why it goes to the host; set when `outcome` is `escalate`."
     )
+    level: Level | None = Field(
+        title="Level", description="How fast an alarm must reach someone; null where there is none."
+    )
+    hazard: Hazard | None = Field(
+        title="Hazard", description="What may hurt someone; null where nothing does."
+    )
     confidence: float = Field(
         title="Confidence",
         description="The calibrated probability that the outcome is right; larger is surer.",
@@ -184,6 +190,8 @@ class DraftPart(BaseModel):
             language=part.part.language,
             outcome=decision.outcome,
             kind=decision.kind,
+            level=decision.alarm.level if decision.alarm else None,
+            hazard=decision.alarm.hazard if decision.alarm else None,
             confidence=round(decision.confidence, 4),
             reason=decision.reason,
             reply=part.text,

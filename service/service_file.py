@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from ruamel.yaml import YAML, MappingNode, Node, SequenceNode
 from ruamel.yaml.error import MarkedYAMLError
 
 from askhouse.errors import SettingsError
-from service.alerts.contact_settings import Contact, MailSettings, Name
+from service.alerts.contact_settings import Contact, EmailContact, MailSettings, Name
 from service.alerts.settings import AlertSettings, GeneralAlerts, HouseAlerts
+from service.gaps.digest_settings import DigestSettings
 from service.lines.settings import LineSettings
 from service.stays.settings import StayRules
 
@@ -41,6 +42,25 @@ class ServiceFile(BaseModel):
     houses: dict[str, HouseSection] = Field(
         default_factory=dict, description="By slug: rules for stays, alerts, planned messages."
     )
+
+    digest: DigestSettings | None = Field(
+        default=None, description="Who gets the week's gaps by e-mail; nobody without it."
+    )
+
+    @model_validator(mode="after")
+    def _digest_by_mail(self) -> Self:
+        for name in self.digest.contacts if self.digest is not None else ():
+            contact = self.contacts.get(name)
+            if contact is None:
+                raise ValueError(
+                    f"digest.contacts: there is no contact {name}; name one of the section "
+                    "contacts, or add it"
+                )
+            if not isinstance(contact, EmailContact):
+                raise ValueError(
+                    f"digest.contacts: {name} gets no e-mail; name a contact with channel: email"
+                )
+        return self
 
     @property
     def rules(self) -> Mapping[str, StayRules]:

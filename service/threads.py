@@ -15,10 +15,12 @@ from askhouse.values import Fact, House, Level, ReplyPart
 from service.blots import blotted
 from service.database import add_new
 from service.drafting import Draft, Raised
+from service.lines.arrived import WITHHELD
 from service.lines.segments import count, fit
 from service.lines.settings import LineSettings
 from service.lines.words import Keyword
 from service.situation import Seen, opted_out
+from service.stays.phone_numbers import Look, look
 from service.tables import (
     CitationRow,
     Delivery,
@@ -220,9 +222,11 @@ def _send(
     )
     sent, rest = fit(text, _ALARM_SEGMENTS if draft.urgent else line.most_segments, draft.language)
     until = seen.who.release.end if seen is not None and seen.who.release is not None else None
+    if thread.sender == WITHHELD:
+        rest = ""  # all who hide their number share the thread: MORE would send one's to another
     thread.rest, thread.rest_secrets = rest or None, secrets if rest else []
     thread.rest_until = _rest_until(now, bool(secrets), until) if rest else None
-    reachable = line.respond is not None or thread.sender.startswith("+")
+    problem = _unreachable_why(line, thread.sender)
     delivery = Delivery(
         key=reply_key(message.id),
         channel=RESPONSE if line.respond is not None else "line",
@@ -238,14 +242,26 @@ def _send(
         emergency=draft.emergency,
         urgent=draft.urgent,
         farewell=draft.farewell,
-        state=DeliveryState.DUE if reachable else DeliveryState.DROPPED,
-        problem=None if reachable else "the sender has no number that a reply can go to",
+        state=DeliveryState.DUE if problem is None else DeliveryState.DROPPED,
+        problem=problem,
         due_at=now,
         created_at=now,
         segments=count(sent).segments,
     )
     session.add(delivery)
     return delivery
+
+
+def _unreachable_why(line: LineSettings, sender: str) -> str | None:
+    """Why no reply can go to a sender; None where it can."""
+    looks = look(sender, line.number, ())
+    if looks is Look.OWN:
+        return "the sender is the line's own number: a reply would come back as a message"
+    if looks is Look.COSTLY:
+        return "the sender is a premium-rate or mailbox number: a reply would be charged for"
+    if line.respond is None and not sender.startswith("+"):
+        return "the sender has no number that a reply can go to"
+    return None
 
 
 def _rest_until(now: dt.datetime, secret: bool, until: dt.datetime | None) -> dt.datetime:

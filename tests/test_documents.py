@@ -33,6 +33,7 @@ from service.alerts.planned_settings import PlannedMessage
 from service.alerts.settings import GeneralAlerts, QuietHours, Rung
 from service.app import create_app
 from service.commands import add_to
+from service.gaps.digest_settings import DigestSettings
 from service.lines import settings as lines
 from service.lines import signing_settings as signing
 from service.problem_types import PROBLEM_TYPES
@@ -263,6 +264,7 @@ SECTIONS: dict[str, tuple[type[BaseModel], ...]] = {
     "A contact": get_args(get_args(contact_settings.Contact)[0]),
     "Mail": (contact_settings.MailSettings,),
     "Alerts": (GeneralAlerts, Rung, QuietHours),
+    "The digest": (DigestSettings,),
     "A house": (StayRules, FactRelease),
     "A feed": (FeedSettings,),
     "A planned message": (PlannedMessage,),

@@ -18,7 +18,7 @@ def serve(
     knowledge: KnowledgeOption = None,
     model: ModelOption = None,
 ) -> None:
-    """Serve the HTTP interface; its description is at /docs."""
+    """Serve the HTTP interface; its description is at /openapi.json."""
     import uvicorn
 
     settings = settings_for(knowledge, model)

@@ -125,7 +125,7 @@ class _Run:
             search = read[message.house]
             first = search.hits(text, vector, most=SHORT_LIST)
             part = Part(text=message.message, reading=text, order=0)
-            scores, _ = kinds.read(text, vector.vector)
+            scores, _ = kinds.read(text, vector)
             ordered = rated(part, first, scores, calibration, topics())
             place = rank_of(ordered, message.allowed)
             if not place:

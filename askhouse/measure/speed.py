@@ -192,7 +192,7 @@ class Stations:
         ]
         self._calibration = shipped_calibration("trained")
         self._encoded = {q: encoder.encode_words([q[1]])[0] for q in questions}
-        self._kinds = {q: kinds.read(q[1], self._encoded[q].vector)[0] for q in questions}
+        self._kinds = {q: kinds.read(q[1], self._encoded[q])[0] for q in questions}
         self._hits = {q: self._found(q, read=True) for q in questions}
 
     def _found(self, asked: Question, *, read: bool) -> tuple[Hit, ...]:

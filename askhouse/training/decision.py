@@ -75,7 +75,7 @@ def main(
     folds: Annotated[Path | None, typer.Option(help="what the folds wrote")] = None,
     risk: Annotated[
         float, typer.Option(help="share of messages that may get a wrong reply")
-    ] = 0.03,
+    ] = 0.04,
     out: Annotated[Path, typer.Option()] = MODELS,
 ) -> None:
     """Fit and write the calibration."""

@@ -7,19 +7,21 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 import torch
 import typer
+from numpy.typing import NDArray
 from onnxruntime import GraphOptimizationLevel, InferenceSession, SessionOptions
 from onnxruntime.quantization import QuantType, quantize_dynamic
 from torch import Tensor, nn
 
 from askhouse.encoder import TrainedEncoder
 from askhouse.training.examples import HAZARDS, KINDS
-from askhouse.training.modules import FactReader, TextEncoder
+from askhouse.training.modules import WIDTH, FactReader, TextEncoder, WordHead
 from askhouse.training.tokens import mean_of
 
 __all__ = ["export_encoder", "export_reader"]
@@ -31,10 +33,10 @@ MODELS = Path(__file__).parents[1] / "models"
 class _EncoderGraph(nn.Module):
     """Ids and mask in; the unit vector and the reader's narrow words out."""
 
-    def __init__(self, encoder: TextEncoder, reader: FactReader) -> None:
+    def __init__(self, encoder: TextEncoder) -> None:
         super().__init__()
         self.body = encoder.body
-        self.narrow = reader.narrow
+        self.narrow = encoder.narrow
 
     def forward(self, input_ids: Tensor, attention_mask: Tensor) -> tuple[Tensor, Tensor]:
         hidden = self.body(input_ids=input_ids, attention_mask=attention_mask).last_hidden_state
@@ -57,12 +59,12 @@ class _ReaderGraph(nn.Module):
         return logits
 
 
-def export_encoder(encoder: TextEncoder, reader: FactReader, path: Path) -> None:
+def export_encoder(encoder: TextEncoder, path: Path) -> None:
     """Writes the encoder as ONNX in single precision."""
     ids = torch.ones(2, 8, dtype=torch.long)
     names = ("input_ids", "attention_mask", "words")
     torch.onnx.export(
-        _EncoderGraph(encoder, reader).eval(),
+        _EncoderGraph(encoder).eval(),
         (ids, ids),
         str(path),
         input_names=["input_ids", "attention_mask"],
@@ -75,12 +77,11 @@ def export_encoder(encoder: TextEncoder, reader: FactReader, path: Path) -> None
 
 def export_reader(reader: FactReader, path: Path) -> None:
     """Writes the reader as ONNX in single precision."""
-    width = reader.narrow.out_features
     mask = torch.ones(3, 7, dtype=torch.long)
     mask[1, 5:] = 0
     torch.onnx.export(
         _ReaderGraph(reader).eval(),
-        (torch.randn(1, 5, width), torch.randn(3, 7, width), mask, torch.rand(3)),
+        (torch.randn(1, 5, WIDTH), torch.randn(3, 7, WIDTH), mask, torch.rand(3)),
         str(path),
         input_names=["asked", "facts", "fact_mask", "cosine"],
         output_names=["logits"],
@@ -115,12 +116,23 @@ def quantised(source: Path, target: Path) -> None:
 def load_trained(base: str, trained: Path) -> tuple[TextEncoder, FactReader]:
     """The trained pair, on the processor."""
     encoder = TextEncoder(base, "cpu")
-    reader = FactReader(encoder.size, "cpu")
+    reader = FactReader("cpu")
     for name, model in (("encoder", encoder), ("reader", reader)):
         weights = torch.load(trained / f"{name}.pt", weights_only=True)
         model.load_state_dict({key: value.float() for key, value in weights.items()})
         model.eval()
     return encoder, reader
+
+
+def _head(name: str, classes: Sequence[str], head: WordHead) -> dict[str, NDArray[Any]]:
+    """A head as the arrays that `askhouse.kinds` reads."""
+    return {
+        f"{name}_classes": np.array(classes),
+        f"{name}_weights": head.whole.weight.detach().numpy(),
+        f"{name}_bias": head.whole.bias.detach().numpy(),
+        f"{name}_looks": head.looks.weight.detach().numpy(),
+        f"{name}_says": head.says.weight.detach().numpy(),
+    }
 
 
 def main(
@@ -132,20 +144,17 @@ def main(
     encoder, reader = load_trained(str(base), trained)
     with tempfile.TemporaryDirectory() as folder:
         full = Path(folder)
-        export_encoder(encoder, reader, full / "encoder.onnx")
+        export_encoder(encoder, full / "encoder.onnx")
         export_reader(reader, full / "reader.onnx")
         for name in ("encoder", "reader"):
             quantised(full / f"{name}.onnx", out / f"{name}.onnx")
     shutil.copyfile(base / "tokenizer.json", out / "tokenizer.json")
     np.savez(
         out / "heads-trained.npz",
+        allow_pickle=False,
         encoder=np.array(TrainedEncoder(out).name),
-        kind_classes=np.array(KINDS),
-        kind_weights=encoder.kind.weight.detach().numpy(),
-        kind_bias=encoder.kind.bias.detach().numpy(),
-        hazard_classes=np.array(HAZARDS),
-        hazard_weights=encoder.hazard.weight.detach().numpy(),
-        hazard_bias=encoder.hazard.bias.detach().numpy(),
+        **_head("kind", KINDS, encoder.kind),
+        **_head("hazard", HAZARDS, encoder.hazard),
     )
     for path in sorted(out.glob("*")):
         print(f"{path.name:24} {path.stat().st_size / 1e6:6.1f} MB")

@@ -19,7 +19,7 @@ import numpy as np
 import torch
 import torch.multiprocessing as processes
 
-from askhouse.training.examples import Asked, TrainingSet, read_training_set
+from askhouse.training.examples import KINDS, Asked, TrainingSet, read_training_set
 from askhouse.training.modules import FactReader, TextEncoder, fact_scores
 from askhouse.training.train import Plan, train
 
@@ -45,7 +45,7 @@ def held_out_scores(
     encoder.eval()
     reader.eval()
     rows: dict[str, list[np.ndarray]] = {name: [np.empty(0)] * len(asked) for name in _PAIRS}
-    kinds = np.empty((len(asked), encoder.kind.out_features), dtype=np.float32)
+    kinds = np.empty((len(asked), len(KINDS)), dtype=np.float32)
     by_house = defaultdict(list)
     for i, one in enumerate(asked):
         by_house[one.house].append(i)
@@ -55,21 +55,19 @@ def held_out_scores(
         views = encoder.encode([view for group in groups for view in group])
         first = torch.searchsorted(owners, torch.arange(len(groups)))
         _, fact_words, fact_mask = encoder([group[0] for group in groups])
-        narrow_facts = reader.narrow(fact_words)
         for start in range(0, len(places), 64):
             some = places[start : start + 64]
             vectors, words, mask = encoder([asked[i].text for i in some])
-            kinds[some] = encoder.kind(vectors).softmax(1).cpu().numpy()
-            narrow = reader.narrow(words)
+            kinds[some] = encoder.kind(vectors, words, mask).softmax(1).cpu().numpy()
             vectors = vectors.cpu()
             both = fact_scores(vectors, views, owners, len(groups))
             alone = vectors @ views[first].T
             for row, i in enumerate(some):
                 width = int(mask[row].sum())
                 logits = reader(
-                    narrow[row : row + 1, :width].expand(len(groups), -1, -1),
+                    words[row : row + 1, :width].expand(len(groups), -1, -1),
                     mask[row : row + 1, :width].expand(len(groups), -1),
-                    narrow_facts,
+                    fact_words,
                     fact_mask,
                     alone[row].to(encoder.device),
                 )
@@ -83,6 +81,15 @@ def held_out_scores(
         "texts": np.array([one.text for one in asked]),
         "houses": np.array([one.house for one in asked]),
     }
+
+
+@torch.no_grad()
+def _kinds_of(encoder: TextEncoder, texts: Sequence[str]) -> np.ndarray:
+    """The kind head's probabilities, `(texts, KINDS)`."""
+    encoder.eval()
+    parts = [encoder.kind(*encoder(texts[i : i + 256])) for i in range(0, len(texts), 256)]
+    shares: np.ndarray = torch.cat(parts).softmax(1).cpu().numpy()
+    return shares
 
 
 _PAIRS = ("whole", "nearest", "answers")
@@ -112,9 +119,7 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
         asked = [one for one in data.asked if one.house in held]
         scores = held_out_scores(encoder, reader, data, asked)
         _report(f"fold {number}", asked, scores)
-        with torch.no_grad():
-            vectors = encoder.encode([one.text for one in aside]).to(device)
-            told_kinds = encoder.kind(vectors).softmax(1).cpu().numpy()
+        told_kinds = _kinds_of(encoder, [one.text for one in aside])
         np.savez_compressed(
             out / f"fold{number}.npz",
             told=np.array([one.text for one in aside]),

@@ -1,10 +1,11 @@
 """The two models that are trained together.
 
-`TextEncoder` turns a text into one unit vector and the states of its words;
-`FactReader` reads the words of a message and of a fact together and says
-whether the fact answers. The reader starts from the encoder's word states, so
-that a fact's are computed once, kept in the index, and a question costs a few
-small layers instead of a second model.
+`TextEncoder` turns a text into one unit vector and the narrowed states of its
+words, and its heads read from both what kind of message it is; `FactReader`
+reads the words of a message and of a fact together and says whether the fact
+answers. The reader starts from the encoder's word states, so that a fact's are
+computed once, kept in the index, and a question costs a few small layers
+instead of a second model.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from torch.nn import functional
 from askhouse.training.examples import HAZARDS, KINDS
 from askhouse.training.tokens import Tokens, mean_of, open_body
 
-__all__ = ["FactReader", "TextEncoder", "fact_scores"]
+__all__ = ["FactReader", "TextEncoder", "WordHead", "fact_scores"]
 
 MAX_TOKENS = 96
 WIDTH = 256  # of a word in the reader
@@ -26,25 +27,47 @@ LAYERS = 3
 HEADS = 8
 
 
+class WordHead(nn.Module):
+    """A class from the whole text's vector, and from the words that speak most for it.
+
+    A mean over the words hides one bad sentence in a long cheerful message. So each class
+    looks for its own words (attention with one learned query a class), and what it finds
+    there is added to what the vector says.
+    """
+
+    def __init__(self, size: int, classes: int, device: str) -> None:
+        super().__init__()
+        self.whole = nn.Linear(size, classes, device=device)
+        self.looks = nn.Linear(WIDTH, classes, bias=False, device=device)
+        self.says = nn.Linear(WIDTH, classes, bias=False, device=device)
+
+    def forward(self, vectors: Tensor, words: Tensor, mask: Tensor) -> Tensor:
+        """Logits `(texts, classes)` from vectors, narrowed words and mask."""
+        weights = self.looks(words).masked_fill(mask[:, :, None] == 0, -1e4).softmax(dim=1)
+        found: Tensor = self.whole(vectors) + (weights * self.says(words)).sum(dim=1)
+        return found
+
+
 class TextEncoder(nn.Module):
-    """A transformer with mean pooling to unit vectors, and linear heads for kind and hazard."""
+    """A transformer with mean pooling to unit vectors, and heads for kind and hazard."""
 
     def __init__(self, base: str, device: str) -> None:
         super().__init__()
         self.tokens = Tokens(base, device, MAX_TOKENS)
         self.body, self.size = open_body(base, device)
-        self.kind = nn.Linear(self.size, len(KINDS), device=device)
-        self.hazard = nn.Linear(self.size, len(HAZARDS), device=device)
+        self.narrow = nn.Linear(self.size, WIDTH, device=device)
+        self.kind = WordHead(self.size, len(KINDS), device)
+        self.hazard = WordHead(self.size, len(HAZARDS), device)
         self.device = device
 
     def forward(self, texts: Sequence[str]) -> tuple[Tensor, Tensor, Tensor]:
-        """Unit vectors `(texts, size)`, word states `(texts, tokens, size)`, mask."""
+        """Unit vectors `(texts, size)`, narrowed words `(texts, tokens, WIDTH)`, mask."""
         rows = self.tokens(texts)
         with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
             hidden = self.body(**rows).last_hidden_state
         hidden = hidden.float()
         mask = rows["attention_mask"]
-        return functional.normalize(mean_of(hidden, mask), dim=1), hidden, mask
+        return functional.normalize(mean_of(hidden, mask), dim=1), self.narrow(hidden), mask
 
     @torch.no_grad()
     def encode(self, texts: Sequence[str], batch: int = 512) -> Tensor:
@@ -89,9 +112,8 @@ class _Layer(nn.Module):
 class FactReader(nn.Module):
     """A few small layers over the words of a message and of a fact."""
 
-    def __init__(self, size: int, device: str) -> None:
+    def __init__(self, device: str) -> None:
         super().__init__()
-        self.narrow = nn.Linear(size, WIDTH, device=device)
         self.side = nn.Parameter(0.02 * torch.randn(2, WIDTH, device=device))
         self.layers = nn.ModuleList(_Layer(device) for _ in range(LAYERS))
         self.answer = nn.Sequential(

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sklearn.model_selection import GroupKFold
 
 from askhouse.build import known_words
-from askhouse.encoder import Encoder, Vectors
+from askhouse.encoder import Encoded, Encoder, Vectors
 from askhouse.kinds import KINDS, KindHead, Scores
 from askhouse.search.search import HouseSearch, fuse
 from askhouse.search.store import VectorStore
@@ -158,5 +158,5 @@ def _held_out_kinds(
             arrays["kind_bias"].astype(np.float32),
         )
         for place in test:
-            scores[place] = head.probabilities(vectors[place])
+            scores[place] = head.probabilities(Encoded(vectors[place]))
     return scores

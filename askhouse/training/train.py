@@ -45,7 +45,7 @@ class Plan:
     epochs: int = 8
     houses: int = 3
     messages: int = 48
-    told: int = 64
+    told: int = 112
     rate: float = 1.2e-4
     scale: float = 20.0
     near: int = 5
@@ -74,12 +74,16 @@ def train(data: TrainingSet, base: str, device: str, plan: Plan) -> tuple[TextEn
     torch.backends.cuda.enable_cudnn_sdp(False)
     rng = random.Random(plan.seed)
     encoder = TextEncoder(base, device)
-    reader = FactReader(encoder.size, device)
-    heads = [*encoder.kind.parameters(), *encoder.hazard.parameters()]
+    reader = FactReader(device)
+    # The vector is of length one, so that the weights on it must grow large.
+    heads = [*encoder.kind.whole.parameters(), *encoder.hazard.whole.parameters()]
+    words = [encoder.narrow, encoder.kind.looks, encoder.kind.says]
+    words += [encoder.hazard.looks, encoder.hazard.says]
+    small = [*reader.parameters(), *(p for module in words for p in module.parameters())]
     optimiser = torch.optim.AdamW(
         [
             {"params": encoder.body.parameters(), "lr": plan.rate, "weight_decay": 0.01},
-            {"params": reader.parameters(), "lr": 5e-4, "weight_decay": 0.05},
+            {"params": small, "lr": 5e-4, "weight_decay": 0.05},
             {"params": heads, "lr": 2e-2, "weight_decay": 0.0},
         ],
         fused=device == "cuda",
@@ -152,7 +156,7 @@ def _losses(
         [
             -found.mean(),
             _reader_loss(reader, data, asked, (vectors, words, mask), facts, plan, rng),
-            _kind_loss(encoder, vectors, asked, told),
+            _kind_loss(encoder, (vectors, words, mask), asked, told),
         ]
     )
 
@@ -206,15 +210,14 @@ def _reader_loss(
         reads += [start + place for place in places]
         # A fact that may be given too is neither quite right nor wrong.
         truth += [1.0 if p in one.needed else 0.7 if p in one.also else 0.0 for p in places]
-    narrow_said, narrow_facts = reader.narrow(words), reader.narrow(facts.words)
     device = words.device
     left, right = torch.tensor(asks, device=device), torch.tensor(reads, device=device)
     width = int(mask[: len(asked)].sum(1).max())  # padding of longer triage messages is cut
     cosine = (vectors[left] * facts.vectors[right]).sum(1)
     logits = reader(
-        narrow_said[left, :width],
+        words[left, :width],
         mask[left, :width],
-        narrow_facts[right],
+        facts.words[right],
         facts.mask[right],
         cosine,
     )
@@ -234,17 +237,19 @@ def _reader_loss(
 
 
 def _kind_loss(
-    encoder: TextEncoder, vectors: Tensor, asked: list[Asked], told: list[Told]
+    encoder: TextEncoder,
+    said: tuple[Tensor, Tensor, Tensor],
+    asked: list[Asked],
+    told: list[Told],
 ) -> Tensor:
-    kinds = [KINDS.index(kind) for kind in [*(a.kind for a in asked), *(t.kind for t in told)]]
-    loss = functional.cross_entropy(
-        encoder.kind(vectors), torch.tensor(kinds, device=vectors.device), label_smoothing=0.02
-    )
+    device = encoder.device
+    named = [*(one.kind for one in asked), *(one.kind for one in told)]
+    kinds = torch.tensor([KINDS.index(kind) for kind in named], device=device)
+    loss = functional.cross_entropy(encoder.kind(*said), kinds, label_smoothing=0.02)
     harmed = [i for i, one in enumerate(told) if one.hazard is not None]
     if harmed:
         hazards = [HAZARDS.index(told[i].hazard or "") for i in harmed]
-        logits = encoder.hazard(vectors[[len(asked) + i for i in harmed]])
-        loss = loss + 0.3 * functional.cross_entropy(
-            logits, torch.tensor(hazards, device=vectors.device)
-        )
+        rows = [len(asked) + i for i in harmed]
+        logits = encoder.hazard(*(part[rows] for part in said))
+        loss = loss + 0.3 * functional.cross_entropy(logits, torch.tensor(hazards, device=device))
     return loss

@@ -29,9 +29,12 @@ def check_form(key: str, token: str) -> None:
     """Compares in constant time.
 
     Raises:
-        ForeignFormError: It is not the token of that session.
+        ForeignFormError: It is not the token of that session, or there is no session.
     """
-    if not hmac.compare_digest(form_token(key).encode(), token.encode("utf-8", "replace")):
+    # Without a key anyone could make the token.
+    if not key or not hmac.compare_digest(
+        form_token(key).encode(), token.encode("utf-8", "replace")
+    ):
         raise ForeignFormError
 
 

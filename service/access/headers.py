@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -27,22 +25,14 @@ CONTENT_SECURITY_POLICY = "; ".join(
 
 
 class SecurityHeaders:
-    """Adds the headers to every response but those below `but`.
+    """Adds the headers to every response."""
 
-    Args:
-        app: What is behind.
-        but: Beginnings of paths that keep their own policy, such as a page of documentation that
-            draws on scripts from elsewhere.
-    """
-
-    def __init__(self, app: ASGIApp, but: Sequence[str] = ()) -> None:
+    def __init__(self, app: ASGIApp) -> None:
         self._app = app
-        self._but = tuple(but)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             return await self._app(scope, receive, send)
-        own_policy = bool(self._but) and scope["path"].startswith(self._but)
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -51,8 +41,7 @@ class SecurityHeaders:
                 headers["Referrer-Policy"] = "no-referrer"
                 headers["X-Frame-Options"] = "DENY"
                 headers["Cross-Origin-Opener-Policy"] = "same-origin"
-                if not own_policy:
-                    headers["Content-Security-Policy"] = CONTENT_SECURITY_POLICY
+                headers["Content-Security-Policy"] = CONTENT_SECURITY_POLICY
                 if headers.get("content-type", "").startswith("text/html"):
                     # A shared phone's back button must not show a guest's message or a code.
                     headers.setdefault("Cache-Control", "no-store")

@@ -117,12 +117,18 @@ def here_or(scope: Scope) -> Callable[[Request], Caller | None]:
 
 
 def from_this_machine(request: Request) -> bool:
-    """Whether the request began on this machine, and no proxy on it passed it on."""
+    """Whether the request began on this machine, and no proxy on it passed it on.
+
+    The address that was asked for must be this machine's, too: a page in a browser here may have
+    its own name lead to 127.0.0.1 (DNS rebinding), and would read the codes.
+    """
     # What a proxy on this machine passes on comes from elsewhere, and it says so.
     passed_on = ("forwarded", "x-forwarded-for", "x-real-ip", "via")
     if request.client is None or any(name in request.headers for name in passed_on):
         return False
     try:
-        return ipaddress.ip_address(request.client.host).is_loopback
+        asked = request.url.hostname or ""
+        here = asked == "localhost" or ipaddress.ip_address(asked).is_loopback
+        return here and ipaddress.ip_address(request.client.host).is_loopback
     except ValueError:
         return False

@@ -14,6 +14,7 @@ Times and dates are written as the house's country writes them, in English.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from jinja2 import TemplateError
@@ -26,7 +27,7 @@ from service.stays.release import Window, fact_window, window
 from service.stays.settings import StayRules
 from service.tables import Stay
 
-__all__ = ["CannotFillError", "Filled", "NotYetError", "filled"]
+__all__ = ["CannotFillError", "Filled", "NotYetError", "filled", "says_nothing_yet"]
 
 
 class NotYetError(Exception):
@@ -86,6 +87,21 @@ def filled(template: str, stay: Stay, house: House, rules: StayRules, now: dt.da
         code=guarded.code,
         until=min((window.end for window in guarded.windows), default=None),
     )
+
+
+def says_nothing_yet(
+    templates: Iterable[str], stay: Stay, house: House, rules: StayRules, now: dt.datetime
+) -> bool:
+    """Whether none of these could be sent now: each is empty, or waits for a window."""
+    for template in templates:
+        try:
+            if filled(template, stay, house, rules, now).text:
+                return False
+        except NotYetError:
+            continue
+        except CannotFillError:
+            return False  # which the host is to hear of
+    return True
 
 
 class _Guarded:

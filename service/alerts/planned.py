@@ -25,12 +25,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from askhouse.values import House
+from service.alerts.filling import says_nothing_yet
 from service.alerts.guests import Lines
 from service.alerts.planned_settings import PlannedMessage
 from service.alerts.settings import AlertSettings
 from service.lines.settings import LineSettings
 from service.stays.release import Window, at_local
-from service.stays.settings import StayRules
+from service.stays.settings import StayRules, rules_of
 from service.tables import Delivery, Stay
 
 __all__ = ["Due", "Plan", "due_messages", "planned_key", "useful"]
@@ -100,13 +101,23 @@ def useful(message: PlannedMessage, stay: Stay, house: House) -> Window:
 
 
 def due_messages(session: Session, plan: Plan, now: dt.datetime) -> list[Due]:
-    """What is to be sent now, and was not yet."""
+    """What is to be sent now, and was not yet.
+
+    What waits for a window is left out here, where it costs no transaction of its own, nor the
+    place of the only writer: it is looked at again every few seconds until that opens.
+    """
     found = list(_timely(_stays(session, plan, now), plan, now))
     if not found:
         return []
     keys = [due.key for due in found]
     known = set(session.scalars(select(Delivery.key).where(Delivery.key.in_(keys))))
-    return [due for due in found if due.key not in known]
+    return [due for due in found if due.key not in known and not _waits(due, plan, now)]
+
+
+def _waits(due: Due, plan: Plan, now: dt.datetime) -> bool:
+    house = plan.houses[due.stay.house]
+    templates = (due.message.text, *due.message.texts.values())  # whatever the guest's language
+    return says_nothing_yet(templates, due.stay, house, rules_of(house.slug, plan.rules), now)
 
 
 def _stays(session: Session, plan: Plan, now: dt.datetime) -> Iterable[Stay]:

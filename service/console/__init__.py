@@ -80,7 +80,6 @@ def add_console(
     stay_rules: Mapping[str, StayRules] | None = None,
     effects: EffectsOf | None = None,
     clock: Clock = _now,
-    but: tuple[str, ...] = ("/docs", "/redoc"),
 ) -> None:
     """Adds the pages and the security headers to an application.
 
@@ -96,7 +95,6 @@ def add_console(
         effects: Tells what a change would do to past questions, in at most a few seconds; without
             it a check shows the new words alone.
         clock: What time it is, in UTC.
-        but: Beginnings of paths that keep their own content security policy.
     """
     app.state.clock = clock
     app.state.effects = effects
@@ -115,7 +113,7 @@ def add_console(
         "/static/{name}", _static, include_in_schema=False, route_class_override=PageRoute
     )
     app.router.add_api_route("/", _first, include_in_schema=False)
-    app.add_middleware(SecurityHeaders, but=but)
+    app.add_middleware(SecurityHeaders)
 
 
 def _first() -> Response:

@@ -132,7 +132,7 @@ def _about(seen: Visit, about: str) -> tuple[str, Stay | None]:
     what, _, which = about.partition(":")
     if what == "house":
         return seen.house(which).slug, None
-    if what == "stay" and which.isdecimal():
+    if what == "stay" and which.isdecimal() and int(which) <= MOST_ID:
         with seen.database.reading() as session:
             stay = session.get(Stay, int(which))
             if stay is not None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,11 +17,10 @@ _MOST = 12
 
 @dataclass(frozen=True, slots=True)
 class Digest:
-    """An e-mail: its subject, and the same words as plain text and as HTML."""
+    """An e-mail: its subject and its words, of which the sender makes HTML as well."""
 
     subject: str
     text: str
-    html: str
 
 
 def digest(
@@ -48,19 +46,7 @@ def digest(
         lines += [row.name, f"  {_facts(row, houses)}", *(f"  “{_flat(s)}”" for s in row.samples)]
         lines.append("")
     text = "\n".join([*lines, *([rest, ""] if rest else []), f"Answer them: {link}", ""])
-    items = "".join(
-        f"<li><strong>{_e(row.name)}</strong><br>{_e(_facts(row, houses))}"
-        + "".join(f"<br><q>{_e(_flat(sample))}</q>" for sample in row.samples)
-        + "</li>"
-        for row in shown
-    )
-    page = (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{_e(subject)}</title>'
-        f"</head><body><p>{_e(intro)}</p><ol>{items}</ol>"
-        + (f"<p>{_e(rest)}</p>" if rest else "")
-        + f'<p><a href="{_e(link)}">Answer them</a></p></body></html>'
-    )
-    return Digest(subject, text, page)
+    return Digest(subject, text)
 
 
 def _facts(row: Row, houses: Mapping[str, House]) -> str:
@@ -71,7 +57,3 @@ def _facts(row: Row, houses: Mapping[str, House]) -> str:
 
 def _flat(text: str) -> str:
     return " ".join(text.split())
-
-
-def _e(text: str) -> str:
-    return html.escape(text, quote=True)

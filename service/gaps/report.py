@@ -105,6 +105,7 @@ def report(
     state: str = OPEN,
     only: Collection[str] | None = None,
     since: dt.datetime | None = None,
+    before: dt.datetime | None = None,
 ) -> list[Row]:
     """The report's rows, the most urgent first, then those that most guests ask.
 
@@ -113,12 +114,17 @@ def report(
         state: Of the gaps: open, written or dismissed.
         only: Houses to which it is narrowed; None for all.
         since: Leaves out what was not asked since then; what is left is counted in full.
+        before: With `since`, leaves out also what was asked only from then on.
     """
     wanted = [Gap.state == state]
     if only is not None:
         wanted.append(Gap.house.in_(only))
     if since is not None:
-        wanted.append(Gap.last_at >= since)
+        asked = select(PartRow.gap_id).join(Inbound, PartRow.message_id == Inbound.id)
+        asked = asked.where(PartRow.gap_id.is_not(None), Inbound.received_at >= since)
+        if before is not None:
+            asked = asked.where(Inbound.received_at < before)
+        wanted.append(Gap.id.in_(asked))
     gaps = list(session.scalars(select(Gap).where(*wanted).order_by(Gap.id)))
     gathered = _across_houses(gaps, meaning)
     _gather(session, gathered)

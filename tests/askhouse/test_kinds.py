@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from math import exp
+from math import exp, log
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from askhouse.encoder import Encoded
 from askhouse.errors import ModelError
 from askhouse.kinds import KindHead, Kinds
 from tests.standins import LOUD, QUESTION, CountingEncoder, WordEncoder, make_kinds
@@ -23,10 +24,29 @@ def test_probabilities_are_a_softmax() -> None:
         bias=np.array([0, 1, 0], dtype=np.float32),
     )
 
-    found = head.probabilities(np.array([1, 0], dtype=np.float32))
+    found = head.probabilities(Encoded(np.array([1, 0], dtype=np.float32)))
 
     whole = exp(2) + exp(1) + 1
     assert found == pytest.approx({"a": exp(2) / whole, "b": exp(1) / whole, "c": 1 / whole})
+
+
+def test_each_class_looks_for_its_own_words() -> None:
+    """
+    Class a looks for the first word: softmax of (ln 3, 0) is (3/4, 1/4), and what the words
+    say, 4 and 0, adds 3 to its logit. Class b looks at both alike and hears nothing.
+    """
+    head = KindHead(
+        classes=("a", "b"),
+        weights=np.zeros((2, 1), dtype=np.float32),
+        bias=np.zeros(2, dtype=np.float32),
+        looks=np.array([[log(3), 0], [0, 0]], dtype=np.float32),
+        says=np.array([[4, 0], [0, 0]], dtype=np.float32),
+    )
+    words = np.array([[1, 0], [0, 1]], dtype=np.float16)
+
+    found = head.probabilities(Encoded(np.zeros(1, dtype=np.float32), words))
+
+    assert found["a"] == pytest.approx(exp(3) / (exp(3) + 1), abs=1e-3)
 
 
 def test_large_logits_do_not_overflow() -> None:
@@ -39,7 +59,7 @@ def test_large_logits_do_not_overflow() -> None:
         bias=np.zeros(2, dtype=np.float32),
     )
 
-    assert head.probabilities(np.array([1.0], dtype=np.float32)) == {"a": 1.0, "b": 0.0}
+    assert head.probabilities(Encoded(np.ones(1, dtype=np.float32))) == {"a": 1.0, "b": 0.0}
 
 
 def test_kind_and_hazard_are_read_together(tmp_path: Path, encoder: WordEncoder) -> None:
@@ -47,7 +67,7 @@ def test_kind_and_hazard_are_read_together(tmp_path: Path, encoder: WordEncoder)
     "gas" alone says safety and gas; a text without such a word is a question.
     """
     kinds = make_kinds(tmp_path, encoder)
-    gas, bins = encoder.encode(["gas", "bins"])
+    gas, bins = encoder.encode_words(["gas", "bins"])
 
     kind, hazard = kinds.read("gas", gas)
     assert kind["safety"] == pytest.approx(exp(LOUD) / (exp(LOUD) + exp(QUESTION) + 5), abs=1e-6)
@@ -74,7 +94,7 @@ def test_heads_alone_encode_for_themselves(tmp_path: Path, encoder: WordEncoder)
     make_kinds(tmp_path, encoder)
     alone = Kinds(tmp_path / "heads-stand-in.npz", encoder, alone=True)
 
-    kind, _ = alone.read("gas", np.zeros(3, dtype=np.float32))
+    kind, _ = alone.read("gas", Encoded(np.zeros(3, dtype=np.float32)))
 
     assert kind["safety"] > 0.99
 

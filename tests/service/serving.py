@@ -51,7 +51,7 @@ def send(app: FastAPI, method: str, path: str, **request: Any) -> httpx.Response
 
     async def _send() -> httpx.Response:
         async with httpx.AsyncClient(
-            transport=httpx.ASGITransport(app), base_url="http://test"
+            transport=httpx.ASGITransport(app), base_url="http://127.0.0.1"
         ) as client:
             return await client.request(method, path, **request)
 

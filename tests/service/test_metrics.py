@@ -193,7 +193,7 @@ def _get(app: FastAPI, path: str, client: str = "192.0.2.7", **headers: str) -> 
 
     async def _send() -> httpx.Response:
         transport = httpx.ASGITransport(app, client=(client, 4711))
-        async with httpx.AsyncClient(transport=transport, base_url="http://test") as http:
+        async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as http:
             return await http.get(path, headers=named)
 
     return asyncio.run(_send())
@@ -230,6 +230,8 @@ def test_metrics_are_for_a_token_with_that_scope(app: FastAPI, database: Databas
         ("127.0.0.1", {"x_forwarded_for": "192.0.2.9"}, 401),
         ("127.0.0.1", {"forwarded": "for=192.0.2.9"}, 401),
         ("127.0.0.1", {"via": "1.1 proxy"}, 401),
+        # a page whose name was made to lead here, in a browser on this machine
+        ("127.0.0.1", {"host": "rebound.example:8321"}, 401),
         # elsewhere, or nowhere
         ("10.0.0.1", {}, 401),
         ("localhost", {}, 401),

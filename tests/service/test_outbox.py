@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import select
 
 from askhouse.values import House
 from service.database import Database
 from service.lines.sending import SendError
 from service.outbox import OutboxRules, claim_reply
 from service.reception import Reception
-from service.tables import Delivery, Escalation
+from service.tables import Delivery, Escalation, Stay
 from tests.house import WIFI_PASSWORD
 from tests.service.texting import ADA, LINE, NOON, Desk, arrived, make_line
 
@@ -181,6 +182,20 @@ def test_what_will_never_be_taken_is_given_up_at_once(desk: Desk) -> None:
 
     assert desk.ear.asked == 1
     assert desk.escalations() == [("safety", "emergency"), ("delivery", "emergency")]
+
+
+def test_a_lost_email_of_ours_wakes_nobody(desk: Desk) -> None:
+    """
+    What goes to a contact and is no alert, such as the week's gaps, can wait when it is lost.
+    """
+    queue(desk, channel="email", target="ola-mail", to="", text="3 gaps")
+
+    desk.send()
+
+    assert desk.escalations() == [("delivery", "soon")]
+    assert desk.rows(Escalation)[0].summary.startswith(
+        "The e-mail to the contact ola-mail was not sent: "
+    )
 
 
 def test_a_channel_that_is_not_set_up_is_told(desk: Desk) -> None:
@@ -430,3 +445,21 @@ def test_the_reception_gives_up_waiting(responding: Desk) -> None:
     assert receipt.message_id is not None
 
     assert reception.reply_text(receipt.message_id, 0.1) is None
+
+
+def test_a_code_waiting_to_be_sent_goes_to_no_cancelled_stay(desk: Desk) -> None:
+    """
+    The stay is cancelled between the answer and its sending: the host is told, the guest is not.
+    """
+    desk.stay()
+    desk.receive(WIFI)
+    desk.work()
+    with desk.database.writing() as session:
+        for stay in session.scalars(select(Stay)):
+            stay.cancelled_at = NOON
+
+    desk.send()
+
+    assert not any(WIFI_PASSWORD in text for text in desk.ear.texts)
+    assert "delivery" in {kind for kind, _ in desk.escalations()}
+    assert desk.deliveries()[0].state == "dropped"

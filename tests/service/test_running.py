@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import datetime as dt
 import shutil
 import time
 from collections.abc import Callable
@@ -9,10 +11,17 @@ from pathlib import Path
 
 import httpx
 import pytest
+from sqlalchemy import select
 
 from service.app import create_app
+from service.database import Database, open_engine
+from service.gaps.sending_digest import digest_key, week_before
+from service.migrations import migrate
+from service.service_file import read_service_file
 from service.settings import ServiceSettings
+from service.tables import Delivery
 from tests.service.conftest import DEMO_HOUSES
+from tests.service.gaps.asking import asked
 from tests.service.serving import serving, wait_until_ready
 
 HOUSE = "orchard-barn"
@@ -68,6 +77,55 @@ def test_houses_are_read_anew_when_their_files_change(own: ServiceSettings) -> N
         facts.write_text(text.replace("left knob to the fan", "blue knob to the fan"), "utf-8")
 
         assert _until(lambda: "blue knob" in client.post("/v1/replies", json=asked).json()["full"])
+
+
+def test_a_slip_in_a_file_leaves_the_house_as_it_was(own: ServiceSettings) -> None:
+    """
+    The host saves half a sentence at night: guests are answered from what was there before.
+    """
+    house = own.knowledge / HOUSE / "house.yaml"
+    asked = {"house": HOUSE, "text": "How do I turn on the oven?"}
+    app = create_app(own, {})
+    with serving(app) as url, httpx.Client(base_url=url, timeout=30) as client:
+        wait_until_ready(url)
+        before = app.state.answering.assistant()
+        house.write_text("name: [broken", encoding="utf-8")
+
+        assert _until(lambda: app.state.answering.assistant() is not before)
+        assert "left knob" in client.post("/v1/replies", json=asked).json()["full"]
+
+
+def test_the_weeks_gaps_are_sent(own: ServiceSettings, tmp_path: Path) -> None:
+    """
+    With a section `digest` the last week's is queued, with a link to where the service is reached.
+    """
+    file = tmp_path / "service.yaml"
+    file.write_text(
+        "contacts: {anna: {channel: email, address: anna@example.org}}\n"
+        "mail: {host: 127.0.0.1, port: 1, security: none, sender: askhouse@example.org}\n"
+        "alerts: {base_url: 'https://stay.example.org', ladder: [{contacts: [anna]}]}\n"
+        "digest: {contacts: [anna], timezone: Europe/London}\n",
+        encoding="utf-8",
+    )
+    digest = read_service_file(file).digest
+    assert digest is not None
+    week = week_before(digest, dt.datetime.now(dt.UTC))
+    with contextlib.closing(Database(open_engine(own.database_url))) as database:
+        migrate(database.engine)
+        with database.writing() as session:
+            asked(session, "Is there a harpsichord?", house=HOUSE, at=week.start)
+        app = create_app(own.model_copy(update={"service_file": file}), {})
+
+        def texts() -> list[str]:
+            key = digest_key(week, "anna")
+            with database.reading() as session:
+                return list(session.scalars(select(Delivery.text).where(Delivery.key == key)))
+
+        with serving(app) as url:
+            wait_until_ready(url)
+            assert _until(lambda: bool(texts()))
+        assert "harpsichord" in texts()[0]
+        assert "https://stay.example.org/gaps" in texts()[0]
 
 
 def test_another_machine_needs_a_token(url: str) -> None:

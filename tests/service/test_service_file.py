@@ -21,6 +21,7 @@ houses:
     quiet_hours: {from: 22:00, to: 07:00}
     area: Cider Lane
 """
+DIGEST = "digest: {{contacts: [{}], weekday: monday, at: 08:00, timezone: {}}}\n"
 
 
 def _written(folder: Path, text: str | bytes) -> Path:
@@ -50,6 +51,22 @@ def test_times_need_no_quotes(tmp_path: Path) -> None:
     assert house.quiet_hours.from_ == dt.time(22)
 
 
+def test_the_digest(tmp_path: Path) -> None:
+    """
+    On Mondays at eight, unless the file says otherwise; without the section nobody gets one.
+    """
+    mail = "mail: {host: mail.example.org, sender: a@example.org}\n"
+    text = GOOD.replace("channel: apprise, url_env: PUSH_URL", "channel: email, address: o@x.org")
+
+    digest = read_service_file(
+        _written(tmp_path, mail + text + "digest: {contacts: [phone], timezone: Europe/London}\n")
+    ).digest
+
+    assert digest is not None
+    assert (digest.contacts, digest.weekday, digest.at) == (("phone",), "monday", dt.time(8))
+    assert read_service_file(_written(tmp_path, GOOD)).digest is None
+
+
 def test_one_house_has_all_that_concerns_it(tmp_path: Path) -> None:
     """
     Stays and alerts read their part of the same section.
@@ -65,6 +82,11 @@ def test_one_house_has_all_that_concerns_it(tmp_path: Path) -> None:
     ("text", "said"),
     [
         ("lines:\n  - name: x\n", r"service\.yaml:2: lines\.0\.number: Field required"),
+        # Who gets the digest must be there, and have a mailbox; its zone must be one.
+        (GOOD + DIGEST.format("bell", "UTC"), r"digest\.contacts: there is no contact bell"),
+        (GOOD + DIGEST.format("phone", "UTC"), r"digest\.contacts: phone gets no e-mail"),
+        (GOOD + DIGEST.format("phone", "Mars"), r"service\.yaml:10: digest\.timezone: .*IANA"),
+        (GOOD + DIGEST.format("phone", "Europe"), r"digest\.timezone: .*IANA"),
         (GOOD.replace("area", "aera"), r"service\.yaml:9: houses\.orchard-barn\.aera: Extra"),
         (GOOD.replace("22:00", "late"), r"service\.yaml:8: houses\.orchard-barn\.quiet_hours"),
         (GOOD.replace("[phone]", "[bell]"), r"there is no contact bell"),

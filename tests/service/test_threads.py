@@ -19,7 +19,7 @@ from service.stays.settings import FactRelease, StayRules
 from service.tables import CitationRow, Escalation, PartRow, Person
 from tests.factories import make_fact, make_house
 from tests.house import DOOR_CODE, SECRETS, WIFI_PASSWORD
-from tests.service.texting import ADA, BEN, EVE, NOON, Desk, make_line
+from tests.service.texting import ADA, BEN, EVE, LINE_NUMBER, NOON, Desk, make_line
 
 WIFI, DOOR, BINS = "what is the wifi password", "what is the door code", "where are the bins"
 SHED = "The bins are behind the boat shed. The recycling goes out every Tuesday by 07:30."
@@ -510,3 +510,54 @@ def test_staff_may_steer_by_text(make_desk: MakeDesk) -> None:
     assert desk.text(BINS, sender=BEN) == [SHED]
     assert heard == [("Bo", "TAKE 12", NOON), ("Bo", BINS, NOON)]
     assert desk.text("TAKE 12", sender=ADA) != ["Taken."]
+
+
+# --- what must not happen ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sender", [LINE_NUMBER, "+449098790000"])  # premium rate: from memory
+def test_nothing_is_sent_to_our_own_or_a_premium_number(desk: Desk, sender: str) -> None:
+    """
+    A reply to the line's own number would come back for ever, one to the other is charged for.
+    """
+    assert desk.text("where are the bins", sender=sender) == []
+    assert [delivery.state for delivery in desk.deliveries()] == ["dropped"]
+    assert ("delivery", "soon") in desk.escalations()
+
+
+def test_more_gives_no_hidden_sender_the_rest_of_anothers_reply(make_desk: MakeDesk) -> None:
+    """
+    All who hide their number share a thread, so that nothing of one's reply is kept for MORE.
+    """
+    respond = {"template": "{{ text }}"}
+    desk = make_desk(make_line(most_segments=1, respond=respond))
+    desk.text("where are the bins? is there a sauna? where is the stopcock?", sender=WITHHELD)
+    desk.text("MORE", sender=WITHHELD)
+
+    assert [delivery.text for delivery in desk.deliveries()][1:] == ["That was all."]
+
+
+def test_danger_is_heard_though_no_house_of_the_line_can_be_read(make_desk: MakeDesk) -> None:
+    """
+    While a house's file is broken, the host is told of gas as an emergency, and the guest that.
+    """
+    desk = make_desk(make_line("broken-house"))
+
+    assert desk.text("I smell gas in the kitchen") != []
+    assert desk.escalations() == [("unread", "emergency")]
+
+
+def test_a_stays_own_code_is_never_told_from_an_open_fact(
+    make_desk: MakeDesk, small_house: House
+) -> None:
+    """
+    A fact that is not sensitive waits for no window: it does not give the code.
+    """
+    lock = make_fact("bins", text="The bins open with {stay_door_code}.", asks=(BINS,))
+    desk = make_desk(houses=(make_house(lock, slug="ferry-lodge"),))
+    desk.stay("ferry-lodge", "2026-06-20", "2026-06-25", door_code="9137")
+
+    (text,) = desk.text(BINS)
+
+    assert "9137" not in text
+    assert ("code", "urgent") in desk.escalations()

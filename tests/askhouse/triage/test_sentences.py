@@ -85,7 +85,7 @@ def alarms(onnx_encoder: OnnxEncoder) -> dict[str, Alarm | None]:
     every = sentences()
     kinds = Kinds(MODELS / "heads-plain.npz", onnx_encoder)
     calibration = Calibration.read(MODELS / "decision-plain.json")
-    vectors = onnx_encoder.encode([sentence.text for sentence in every])
+    vectors = onnx_encoder.encode_words([sentence.text for sentence in every])
     found: dict[str, Alarm | None] = {}
     for sentence, vector in zip(every, vectors, strict=True):
         kind, hazard = kinds.read(sentence.text, vector)

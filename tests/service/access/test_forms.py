@@ -32,6 +32,8 @@ def test_a_token_belongs_to_its_session() -> None:
     key, other = new_key(), new_key()
     check_form(key, form_token(key))
 
+    with pytest.raises(ForeignFormError):
+        check_form("", form_token(""))  # anyone could make it
     for wrong in (form_token(other), "", form_token(key)[:-1], "é"):
         with pytest.raises(ForeignFormError):
             check_form(key, wrong)

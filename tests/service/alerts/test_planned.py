@@ -161,6 +161,51 @@ def test_a_sensitive_fact_waits_for_its_window(
     assert bool(sent(database)) is is_sent
 
 
+def test_waiting_for_a_window_keeps_nobody_waiting(database: Database) -> None:
+    """What waits is looked at every few seconds: that takes no lock, which others hold or want."""
+    stay = add(database)
+    rules = {"ferry-lodge": StayRules.model_validate({"release_from": "11:00"})}
+    in_german = ACCESS | {"texts": {"de": "Willkommen! {{ fact('key-safe') }}"}}
+    look = threading.Thread(
+        target=run,
+        args=(database, utc(2026, 6, 12, 9), in_german),
+        kwargs={"rules": rules},
+        daemon=True,
+    )
+
+    with database.writing() as session:
+        session.get_one(Stay, stay, with_for_update=True)
+        look.start()
+        look.join(5)
+        assert not look.is_alive()
+
+    assert sent(database) == []
+
+
+@pytest.mark.parametrize(
+    ("texts", "now", "is_sent"),
+    [
+        # Nothing secret in the guest's language: there is nothing to wait for.
+        ({"de": "Willkommen!"}, utc(2026, 6, 12, 9), True),
+        # In theirs it waits, whatever it does in others.
+        ({"fr": "Bienvenue !"}, utc(2026, 6, 12, 9), False),
+        ({"fr": "Bienvenue !"}, utc(2026, 6, 12, 10), True),
+    ],
+)
+def test_each_language_waits_for_its_own_secrets(
+    database: Database, texts: dict[str, str], now: dt.datetime, is_sent: bool
+) -> None:
+    """Whether a message waits is told by the text that the guest would get."""
+    add(database)
+    rules = {"ferry-lodge": StayRules.model_validate({"release_from": "11:00"})}
+    with database.writing() as session:
+        add_thread(session, language="de")
+
+    run(database, now, ACCESS | {"texts": texts}, rules=rules)
+
+    assert bool(sent(database)) is is_sent
+
+
 @pytest.mark.parametrize(
     ("message", "now", "is_sent"),
     [

@@ -7,6 +7,7 @@ from typer.testing import CliRunner, Result
 
 from service.commands.guest import erase_guest, export_guest
 from service.commands.keeping import back_up, restore, trail
+from service.commands.people import people
 from service.commands.tokens import tokens
 from service.database import Database
 
@@ -17,6 +18,7 @@ app.command("export-guest")(export_guest)
 app.command("erase-guest")(erase_guest)
 app.command("back-up")(back_up)
 app.command("restore")(restore)
+app.add_typer(people, name="people")
 app.add_typer(trail, name="trail")
 app.add_typer(tokens, name="tokens")
 

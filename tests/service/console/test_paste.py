@@ -200,3 +200,12 @@ def test_stays_of_long_ago_are_not_offered(
     assert "Fennel" not in page
     with database.reading() as session:
         assert session.get(Stay, filled.stays["fennel"]).departure < NOW.date()  # type: ignore[union-attr]
+
+
+def test_a_stay_that_no_database_could_hold_is_not_here(owner: Visitor) -> None:
+    """
+    An id beyond the column's range is answered as one of no stay.
+    """
+    answer = owner.send_form("/paste", text="bins?", about=f"stay:{10**30}")
+
+    assert answer.status_code == 404

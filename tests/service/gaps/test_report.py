@@ -1,4 +1,4 @@
-"""The gap report, how it is shown, and the week's e-mail."""
+"""The gap report, and how it is shown."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import datetime as dt
 import io
 import itertools
 import json
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
@@ -17,7 +16,6 @@ from rich.console import Console
 from askhouse.values import House
 from service.database import Database
 from service.gaps.assigning import assign
-from service.gaps.digest import digest
 from service.gaps.report import Row, Urgency, report, with_near_facts
 from service.gaps.shown import as_csv, as_json, as_markdown, as_table
 from tests.factories import make_house
@@ -99,16 +97,18 @@ def test_the_report_is_narrowed(
     database: Database, rows: list[Row], houses: dict[str, House]
 ) -> None:
     """
-    To houses, to a state, and to what was asked since a time.
+    To houses, to a state, and to what was asked since a time, and before another.
     """
     meaning = make_meaning()
     with database.reading() as session:
         loft = report(session, meaning, houses, NOON, only=["mill-loft"])
         recent = report(session, meaning, houses, NOON, since=NOON - 7 * DAY)
+        before = report(session, meaning, houses, NOON, since=NOON - 7 * DAY, before=NOON - 2 * DAY)
         written = report(session, meaning, houses, NOON, state="written")
 
     assert [(row.name, row.houses) for row in loft] == [("Sauna", ("mill-loft",))]
     assert [row.name for row in recent] == ["Sauna", "Iron"]
+    assert [row.name for row in before] == ["Iron"]
     assert written == []
 
 
@@ -180,49 +180,3 @@ def test_the_table_shows_words_as_they_are(rows: list[Row]) -> None:
     console.print(as_table([replace(rows[0], name="[bold]Sauna[/bold]")]))
 
     assert "[bold]Sauna[/bold]" in console.export_text()
-
-
-class _Words(HTMLParser):
-    """The text of a page."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.said: list[str] = []
-
-    def handle_data(self, data: str) -> None:
-        self.said.append(data)
-
-
-def test_the_weeks_email_says_the_same_twice(rows: list[Row], houses: dict[str, House]) -> None:
-    """
-    Subject, plain text and HTML name each gap with its guests and houses; nothing a guest wrote
-    is markup; a week without gaps has no e-mail.
-    """
-    link = "https://host.example/gaps"
-    mail = digest(rows, houses, dt.date(2027, 5, 31), link)
-
-    assert mail is not None
-    assert mail.subject == "3 gaps guests asked about in the week of 31 May 2027"
-    parser = _Words()
-    parser.feed(mail.html)
-    for said in (mail.text, " ".join(parser.said)):
-        assert "2 guests, Ferry Lodge, Mill Loft; a guest here now asks" in said
-        assert "=iron|*now*?" in said
-    assert link in mail.text
-    assert f'href="{link}"' in mail.html
-    assert digest([], houses, dt.date(2027, 5, 31), link) is None
-
-
-def test_words_of_guests_are_no_markup(rows: list[Row], houses: dict[str, House]) -> None:
-    """
-    A tag that a guest writes is shown, not run.
-    """
-    from dataclasses import replace
-
-    mail = digest(
-        [replace(rows[0], samples=("<script>alert(1)</script>",))], houses, NOON.date(), "x"
-    )
-
-    assert mail is not None
-    assert "<script>" not in mail.html
-    assert "&lt;script&gt;" in mail.html
