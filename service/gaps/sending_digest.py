@@ -72,7 +72,7 @@ def week_before(settings: DigestSettings, now: dt.datetime) -> Week:
 
 
 def digest_key(week: Week, contact: str) -> str:
-    """The idempotency key of a contact's digest: by ISO week (ISO 8601, 3.1.1.23), and name."""
+    """The idempotency key of a contact's digest: by ISO week (ISO 8601) and name."""
     year, number, _ = week.day.isocalendar()
     return f"digest:{year}-W{number:02}:{contact}"
 
