@@ -13,6 +13,7 @@ from askhouse.errors import KnowledgeError
 from service.alerts.routes import add_alert_handlers, alerts_router
 from service.answering import Answering
 from service.api import V1, around, v1
+from service.clock import utc_now
 from service.console import add_console
 from service.description import SUMMARY, DescribedApp
 from service.limits import BodyLimit, RequestLimit, TokenBuckets
@@ -21,7 +22,7 @@ from service.logs import configure_logging
 from service.metrics import CountRefused, Metrics, metrics_route
 from service.problem_details import add_handlers
 from service.request_log import RequestLog
-from service.running import Running, utc_now
+from service.running import Running
 from service.service_file import read_service_file
 from service.settings import ServiceSettings, read_service_settings
 from service.stays.routes import add_stay_handlers, stays_router

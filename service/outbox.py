@@ -19,6 +19,7 @@ from askhouse.values import Level
 from service.bell import Bell
 from service.blots import BLOT
 from service.claims import next_delivery, pause
+from service.clock import Clock
 from service.database import Database
 from service.drafting import Raised
 from service.lines.sending import Outgoing, Sender, SendError
@@ -31,7 +32,6 @@ __all__ = ["FETCHED_AGAIN", "SECRETS_KEPT", "Outbox", "OutboxRules", "Senders", 
 
 log = logging.getLogger(__name__)
 
-Clock = Callable[[], dt.datetime]
 Senders = Callable[[str, str], Sender | None]
 """The sender of a channel and a target, or None where the settings have none."""
 

@@ -9,7 +9,6 @@ message until the gateway has its reply, in milliseconds.
 from __future__ import annotations
 
 import contextlib
-import datetime as dt
 import http.client
 import itertools
 import json
@@ -34,6 +33,7 @@ from askhouse.build import build_assistant
 from askhouse.encoder import open_encoder
 from askhouse.knowledge.load import load_houses
 from service.bell import Bell
+from service.clock import utc_now
 from service.database import Database, open_engine
 from service.lines.arrived import Arrived
 from service.lines.sending import LineSender
@@ -137,14 +137,14 @@ def _serve(
     worker = Worker(
         database,
         place,
-        _now,
+        utc_now,
         incoming=incoming,
         outgoing=outgoing,
         rules=WorkerRules(pace=pace),
     )
     sender = LineSender(line, os.environ)
-    outbox = Outbox(database, lambda channel, target: sender, _now, bell=outgoing)
-    reception = Reception(database, _now, incoming)
+    outbox = Outbox(database, lambda channel, target: sender, utc_now, bell=outgoing)
+    reception = Reception(database, utc_now, incoming)
     app = FastAPI()
 
     @app.post("/")
@@ -158,17 +158,13 @@ def _serve(
                 to=line.number,
                 text=text,
                 gateway_id=id,
-                received_at=_now(),
+                received_at=utc_now(),
             )
         )
 
     worker.start()
     outbox.start()
     _run(app, port)
-
-
-def _now() -> dt.datetime:
-    return dt.datetime.now(dt.UTC)
 
 
 def _run(app: FastAPI, port: int) -> None:

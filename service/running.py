@@ -24,6 +24,7 @@ from service.alerts.staff import read_staff
 from service.alerts.tick import run_due
 from service.answering import Answering, Stage
 from service.bell import Bell
+from service.clock import utc_now
 from service.database import Database, open_engine
 from service.gaps.assigning import assign
 from service.gaps.preview import Effects, assistant_over, effects
@@ -43,7 +44,7 @@ from service.tables import Person
 from service.watching import Watching
 from service.worker import Worker
 
-__all__ = ["Running", "utc_now"]
+__all__ = ["Running"]
 
 log = logging.getLogger(__name__)
 
@@ -54,11 +55,6 @@ _DIGEST_S = 60.0
 _FILES_S = 5.0
 _ERASE_S = 3600.0
 _LOOK_S = 0.1
-
-
-def utc_now() -> dt.datetime:
-    """What time it is."""
-    return dt.datetime.now(dt.UTC)
 
 
 class Running:
@@ -83,6 +79,8 @@ class Running:
     ) -> None:
         self._settings = settings
         self._answering = answering
+        # Looks before the houses are read: what changes while they open is a change, too.
+        self._watching = Watching(answering, settings.knowledge)
         self.file = file
         self.alerts = file.alert_settings()
         self.lines = {line.name: line for line in file.lines}
@@ -158,13 +156,12 @@ class Running:
             staff=self._staff,
         )
         self._outbox = Outbox(self.database, self._sender, utc_now, bell=self._outgoing)
-        watching = Watching(self._answering, self._settings.knowledge)
         retention = Retention(self.database, self._settings.retention_days, utc_now)
         meaning = open_meaning(self._settings.topics_file)
         self._loops = []
         for name, bell, idle_s, step in (
             ("alerts", Bell(), _ALERTS_S, self._alert),
-            ("files of houses", self._files, _FILES_S, watching.step),
+            ("files of houses", self._files, _FILES_S, self._watching.step),
             ("feeds", Bell(), _FEEDS_S, self._read_feeds),
             ("gaps", Bell(), _GAPS_S, lambda: bool(assign(self.database, meaning))),
             ("erasing", Bell(), _ERASE_S, retention.step),

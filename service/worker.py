@@ -19,6 +19,7 @@ from askhouse.triage.guidance import guidance
 from askhouse.triage.wordlist import match
 from service.bell import Bell
 from service.claims import next_message, pause
+from service.clock import Clock
 from service.database import Database
 from service.drafting import Draft, draft, held
 from service.inbox import join_late
@@ -31,7 +32,6 @@ __all__ = ["Clock", "StaffWords", "Worker", "WorkerRules"]
 
 log = logging.getLogger(__name__)
 
-Clock = Callable[[], dt.datetime]
 StaffWords = Callable[[Session, Person, str, dt.datetime], str | None]
 """Takes what someone of the host's side texted; the reply, or None where it steers nothing."""
 

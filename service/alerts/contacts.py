@@ -5,9 +5,8 @@ Each sender does as those of the lines do; a contact that gets text messages has
 
 from __future__ import annotations
 
-import datetime as dt
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from urllib.parse import urlsplit
 
 import httpx
@@ -22,6 +21,7 @@ from service.alerts.contact_settings import (
 )
 from service.alerts.mail import EmailSender
 from service.alerts.settings import AlertSettings
+from service.clock import Clock
 from service.lines.sending import Outgoing, Sender, SendError, check_taken
 from service.lines.signatures import standard_headers
 from service.lines.signing_settings import STANDARD_LEAST_BYTES, standard_key
@@ -29,8 +29,6 @@ from service.lines.signing_settings import STANDARD_LEAST_BYTES, standard_key
 __all__ = ["AppriseSender", "WebhookSender", "contact_senders"]
 
 _APPRISE_S = 10.0  # below the time after which the outbox takes an urgent delivery for lost
-
-Clock = Callable[[], dt.datetime]
 
 
 def contact_senders(

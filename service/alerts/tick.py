@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 from sqlalchemy import select
 
@@ -14,13 +14,12 @@ from service.alerts.links import stand_down
 from service.alerts.planned import Plan, due_messages
 from service.alerts.sending_planned import drop_planned, due_drops, send_planned
 from service.alerts.settings import AlertSettings
+from service.clock import Clock
 from service.database import Database
 from service.stays.settings import StayRules
 from service.tables import Delivery, DeliveryState, Escalation, EscalationState
 
 __all__ = ["run_due"]
-
-Clock = Callable[[], dt.datetime]
 
 
 def run_due(

@@ -9,7 +9,8 @@ from typing import Annotated
 import typer
 
 from askhouse.commands.shared import KnowledgeOption, knowledge_folder, out, settings_for
-from service.commands.shared import DatabaseOption, opened, utc_now
+from service.clock import utc_now
+from service.commands.shared import DatabaseOption, opened
 
 __all__ = ["gaps"]
 

@@ -10,7 +10,8 @@ from typing import Annotated
 import typer
 
 from askhouse.commands.shared import KnowledgeOption, err, knowledge_folder, out, read_library
-from service.commands.shared import WHO, AsSentOption, DatabaseOption, number_of, opened, utc_now
+from service.clock import utc_now
+from service.commands.shared import WHO, AsSentOption, DatabaseOption, number_of, opened
 
 __all__ = ["erase_guest", "export_guest"]
 

@@ -16,7 +16,8 @@ from askhouse.commands.shared import (
     out,
     settings_for,
 )
-from service.commands.shared import DatabaseOption, opened, url_of, utc_now
+from service.clock import utc_now
+from service.commands.shared import DatabaseOption, opened, url_of
 
 __all__ = ["back_up", "restore", "trail"]
 

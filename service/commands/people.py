@@ -9,7 +9,8 @@ import typer
 
 from askhouse.commands.shared import err, out
 from askhouse.errors import SettingsError
-from service.commands.shared import WHO, DatabaseOption, FileOption, opened, utc_now
+from service.clock import utc_now
+from service.commands.shared import WHO, DatabaseOption, FileOption, opened
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from askhouse.errors import SettingsError
+from service.clock import utc_now
 
 if TYPE_CHECKING:
     from service.database import Database
@@ -24,7 +24,6 @@ __all__ = [
     "opened",
     "recorded",
     "url_of",
-    "utc_now",
 ]
 
 WHO = "command"
@@ -92,11 +91,6 @@ def recorded(database: Database, did: str, subject: str) -> None:
 
     with database.writing() as session:
         record(session, WHO, did, subject, {}, utc_now())
-
-
-def utc_now() -> dt.datetime:
-    """What time it is."""
-    return dt.datetime.now(dt.UTC)
 
 
 def number_of(written: str, as_sent: bool) -> str:

@@ -16,13 +16,13 @@ from askhouse.commands.shared import (
     out,
     read_library,
 )
+from service.clock import utc_now
 from service.commands.shared import (
     WHO,
     DatabaseOption,
     FileOption,
     opened,
     recorded,
-    utc_now,
 )
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ import typer
 
 from askhouse.commands.shared import err, out
 from askhouse.errors import SettingsError
-from service.commands.shared import WHO, DatabaseOption, opened, utc_now
+from service.clock import utc_now
+from service.commands.shared import WHO, DatabaseOption, opened
 
 __all__ = ["tokens"]
 

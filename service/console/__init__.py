@@ -5,7 +5,6 @@ Routes are thin: they read, call whoever owns the matter, and render a context o
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import time
 from collections.abc import Callable, Mapping
@@ -19,6 +18,7 @@ from starlette.responses import Response
 from service.access.headers import SecurityHeaders
 from service.access.tries import Tries
 from service.alerts.settings import AlertSettings
+from service.clock import utc_now
 from service.console import (
     alerts,
     corrections,
@@ -67,10 +67,6 @@ ROUTERS = (
 )
 
 
-def _now() -> dt.datetime:
-    return dt.datetime.now(dt.UTC)
-
-
 def add_console(
     app: FastAPI,
     *,
@@ -79,7 +75,7 @@ def add_console(
     alert_settings: AlertSettings | None = None,
     stay_rules: Mapping[str, StayRules] | None = None,
     effects: EffectsOf | None = None,
-    clock: Clock = _now,
+    clock: Clock = utc_now,
 ) -> None:
     """Adds the pages and the security headers to an application.
 

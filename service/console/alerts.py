@@ -64,7 +64,7 @@ def alerts_page(
 @router.post("/alerts/{alert_id}/take")
 def take_alert(seen: Poster, alert_id: Id) -> Response:
     with seen.database.writing() as session:
-        _must_see(session, seen, alert_id)
+        seen.theirs(session, Escalation, alert_id)
         taken = take(
             session,
             alert_id,
@@ -85,7 +85,7 @@ def answer_alert(
     key: Annotated[Text, Form(max_length=100)],
 ) -> Response:
     with seen.database.writing() as session:
-        _must_see(session, seen, alert_id)
+        seen.theirs(session, Escalation, alert_id)
         answered = answer(
             session,
             alert_id,
@@ -104,7 +104,7 @@ def answer_alert(
 @router.post("/alerts/{alert_id}/close")
 def close_alert(seen: Poster, alert_id: Id) -> Response:
     with seen.database.writing() as session:
-        _must_see(session, seen, alert_id)
+        seen.theirs(session, Escalation, alert_id)
         close(session, alert_id, seen.caller.who, seen.now)
         note(session, seen, "alert.close", f"alert:{alert_id}")
     return go("/alerts", "closed")
@@ -164,13 +164,6 @@ def alert_views(session: Session, seen: Visit, alerts: list[Escalation]) -> tupl
         )
         for alert in alerts
     )
-
-
-def _must_see(session: Session, seen: Visit, alert_id: int) -> None:
-    alert = session.get(Escalation, alert_id)
-    if alert is None:
-        raise NotHereError
-    seen.must_see(alert.house)
 
 
 def _take_page(request: Request, alert: Escalation, state: str) -> Response:

@@ -7,7 +7,6 @@ from typing import Annotated
 from anyio import from_thread
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
-from sqlalchemy.orm import Session
 
 from askhouse.decision.topics import topics
 from askhouse.errors import MessageError
@@ -32,7 +31,6 @@ from service.console.noting import note
 from service.console.page import (
     MOST_ID,
     Id,
-    NotHereError,
     PageRoute,
     Poster,
     Text,
@@ -121,7 +119,7 @@ def gap_page(
 ) -> Response:
     """With `again`, the questions are asked once more, which takes a moment for each."""
     with seen.database.reading() as session:
-        gap = _gap(session, seen, gap_id)
+        gap = seen.theirs(session, Gap, gap_id)
     return _page(request, seen, gap, told=told, again=again == "yes")
 
 
@@ -136,7 +134,7 @@ def write(
     only_check: Annotated[Text, Form()] = "",
 ) -> Response:
     with seen.database.reading() as session:
-        gap = _gap(session, seen, gap_id)
+        gap = seen.theirs(session, Gap, gap_id)
         parts = asked_in(session, [gap.id]).get(gap.id, [])
     house = seen.house(gap.house)
     form = GapForm(title=title or gap.name, text=text, asks=tuple(asks or ()))
@@ -169,7 +167,7 @@ def write(
             changing.write_answer(
                 session,
                 seen.knowledge,
-                _gap(session, seen, gap_id),
+                seen.theirs(session, Gap, gap_id),
                 fact_id,
                 change,
                 person=seen.caller.who,
@@ -185,7 +183,7 @@ def write(
 @router.post("/gaps/{gap_id}/dismiss")
 def dismiss(seen: Poster, gap_id: Id) -> Response:
     with seen.database.writing() as session:
-        gap = _gap(session, seen, gap_id)
+        gap = seen.theirs(session, Gap, gap_id)
         if gap.state == "dismissed":
             changing.reopen(gap)
         else:
@@ -198,7 +196,7 @@ def dismiss(seen: Poster, gap_id: Id) -> Response:
 def merge(seen: Poster, gap_id: Id, into: Annotated[int, Form(ge=1, le=MOST_ID)]) -> Response:
     """All questions of this gap go to another one of the same house."""
     with seen.database.writing() as session:
-        gap, other = _gap(session, seen, gap_id), _gap(session, seen, into)
+        gap, other = seen.theirs(session, Gap, gap_id), seen.theirs(session, Gap, into)
         changing.merge(session, gap, other)
         note(session, seen, "gap.merge", f"gap:{into}")
     return go(f"/gaps/{into}", "merged")
@@ -208,18 +206,10 @@ def merge(seen: Poster, gap_id: Id, into: Annotated[int, Form(ge=1, le=MOST_ID)]
 def split(seen: Poster, gap_id: Id, asks: Annotated[list[Id] | None, Form()] = None) -> Response:
     """The ticked questions become a gap of their own."""
     with seen.database.writing() as session:
-        gap = _gap(session, seen, gap_id)
+        gap = seen.theirs(session, Gap, gap_id)
         made = changing.split(session, gap, asks or ()).id
         note(session, seen, "gap.split", f"gap:{gap_id}")
     return go(f"/gaps/{made}", "split")
-
-
-def _gap(session: Session, seen: Visit, gap_id: int) -> Gap:
-    gap = session.get(Gap, gap_id)
-    if gap is None:
-        raise NotHereError
-    seen.must_see(gap.house)
-    return gap
 
 
 def _page(

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from service.blots import BLOT, guest_words
 from service.console.editing import as_it_stands, as_typed, change_of, save
-from service.console.page import NotHereError, NotThisError, Visit
+from service.console.page import NotThisError, Visit
 from service.tables import Lesson, PartRow
 
 __all__ = ["learn"]
@@ -24,10 +24,7 @@ def learn(session: Session, seen: Visit, *, part_id: int, verdict: str, fact_id:
         NotThisError: It is no verdict.
         EditRefusedError: The way of asking cannot be written into the fact.
     """
-    part = session.get(PartRow, part_id)
-    if part is None:
-        raise NotHereError
-    seen.must_see(part.house)
+    part = seen.theirs(session, PartRow, part_id)
     if verdict not in ("right", "answered-by", "gap", "fact-wrong"):
         raise NotThisError("Choose what is true of this part.")
     if verdict in ("answered-by", "fact-wrong"):

@@ -17,7 +17,6 @@ from service.console.draft import fact_href
 from service.console.noting import note
 from service.console.page import (
     Id,
-    NotHereError,
     PageRoute,
     Poster,
     Text,
@@ -89,7 +88,7 @@ def messages_page(
 @router.get("/messages/{thread_id}")
 def thread_page(request: Request, seen: Visitor, thread_id: Id, told: str = "") -> Response:
     with seen.database.reading() as session:
-        thread = _thread(session, seen, thread_id)
+        thread = seen.theirs(session, Thread, thread_id)
         stay = session.get(Stay, thread.stay_id) if thread.stay_id else None
         written, sent = written_on(session, thread.id), sent_on(session, thread.id)
         people = names_of_people(session, {delivery.author for delivery in sent})
@@ -120,7 +119,7 @@ def write(
     with seen.database.writing() as session:
         write_to_guest(
             session,
-            _thread(session, seen, thread_id),
+            seen.theirs(session, Thread, thread_id),
             text=text,
             who=seen.caller.who,
             key=key,
@@ -130,14 +129,6 @@ def write(
         )
         note(session, seen, "thread.write", f"thread:{thread_id}")
     return go(f"/messages/{thread_id}", "sent")
-
-
-def _thread(session: Session, seen: Visit, thread_id: int) -> Thread:
-    thread = session.get(Thread, thread_id)
-    if thread is None:
-        raise NotHereError
-    seen.must_see(thread.house)
-    return thread
 
 
 def _rows(session: Session, seen: Visit, threads: list[Thread]) -> tuple[ThreadRow, ...]:

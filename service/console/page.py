@@ -9,7 +9,7 @@ from collections.abc import Callable, Coroutine, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
@@ -19,6 +19,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from fastapi.routing import APIRoute
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from pydantic import AfterValidator, Field
+from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -29,6 +30,7 @@ from service.access.roles import Caller, caller_of, may_see
 from service.access.sign_in import person_of_session
 from service.alerts.errors import AlertError
 from service.answering import Answering, Stage
+from service.clock import Clock
 from service.console.contexts import ErrorPage, Frame
 from service.console.queries import open_alerts
 from service.console.words import TOLD
@@ -37,6 +39,7 @@ from service.errors import GapError
 from service.gaps.preview import Effects
 from service.lines.settings import LineSettings
 from service.stays.settings import StayRules
+from service.tables import Escalation, Gap, PartRow, Stay, Thread
 
 __all__ = [
     "MOST_ID",
@@ -71,7 +74,7 @@ def _storable(text: str) -> str:
 Text = Annotated[str, AfterValidator(_storable)]
 """What someone typed, or wrote into an address."""
 
-Clock = Callable[[], dt.datetime]
+OfAHouse = TypeVar("OfAHouse", Escalation, Gap, PartRow, Stay, Thread)
 EffectsOf = Callable[[House, str, Sequence[str]], Effects]
 """A house as it would be, the fact that changes, and past questions -> what would change."""
 
@@ -200,6 +203,18 @@ class Visit:
         """
         if not may_see(self.caller, house):
             raise NotHereError
+
+    def theirs(self, session: Session, table: type[OfAHouse], row_id: int) -> OfAHouse:
+        """The row of that id.
+
+        Raises:
+            NotHereError: There is none, or its house is not for this person: alike.
+        """
+        row = session.get(table, row_id)
+        if row is None:
+            raise NotHereError
+        self.must_see(row.house)
+        return row
 
     def must_own(self) -> None:
         """Raises:

@@ -15,7 +15,6 @@ from service.console.contexts import StayPage, StaysPage
 from service.console.noting import note
 from service.console.page import (
     Id,
-    NotHereError,
     PageRoute,
     Poster,
     Text,
@@ -91,14 +90,14 @@ def add(
 @router.get("/stays/{stay_id}")
 def stay_page(request: Request, seen: Visitor, stay_id: Id, told: str = "") -> Response:
     with seen.database.reading() as session:
-        return _stay_page(request, seen, session, _stay(session, seen, stay_id), told=told)
+        return _stay_page(request, seen, session, seen.theirs(session, Stay, stay_id), told=told)
 
 
 @router.post("/stays/{stay_id}/code")
 def show_code(request: Request, seen: Poster, stay_id: Id) -> Response:
     """Shows the door code this once; that it was looked at is in the trail."""
     with seen.database.writing() as session:
-        stay = _stay(session, seen, stay_id)
+        stay = seen.theirs(session, Stay, stay_id)
         note(session, seen, "stay.code.see", f"stay:{stay.id}")
         return _stay_page(request, seen, session, stay, code=stay.door_code or "")
 
@@ -108,14 +107,14 @@ def set_numbers(
     request: Request, seen: Poster, stay_id: Id, phones: Annotated[Text, Form(max_length=2000)] = ""
 ) -> Response:
     with seen.database.reading() as session:
-        wanted = replace(draft_of(_stay(session, seen, stay_id)), phones=_lines(phones))
+        wanted = replace(draft_of(seen.theirs(session, Stay, stay_id)), phones=_lines(phones))
     try:
         with seen.database.writing() as session:
             change_stay(session, stay_id, wanted, seen.houses)
             note(session, seen, "stay.phones", f"stay:{stay_id}")
     except StayError as error:
         with seen.database.reading() as session:
-            stay = _stay(session, seen, stay_id)
+            stay = seen.theirs(session, Stay, stay_id)
             return _stay_page(request, seen, session, stay, phones=phones, problems=_told(error))
     return go(f"/stays/{stay_id}", "phones")
 
@@ -123,18 +122,10 @@ def set_numbers(
 @router.post("/stays/{stay_id}/cancel")
 def cancel(seen: Poster, stay_id: Id) -> Response:
     with seen.database.writing() as session:
-        _stay(session, seen, stay_id)
+        seen.theirs(session, Stay, stay_id)
         cancel_stay(session, stay_id, seen.now)
         note(session, seen, "stay.cancel", f"stay:{stay_id}")
     return go(f"/stays/{stay_id}", "stay-cancelled")
-
-
-def _stay(session: Session, seen: Visit, stay_id: int) -> Stay:
-    stay = session.get(Stay, stay_id)
-    if stay is None:
-        raise NotHereError
-    seen.must_see(stay.house)
-    return stay
 
 
 def _page(
