@@ -34,6 +34,7 @@ class Asked:
         needed: Places of the facts that answer, among the house's facts.
         also: Places of facts that may be given too.
         kind: A name of `KINDS`.
+        borrowed: Of another house's guest; learned from, never measured on.
     """
 
     house: str
@@ -42,6 +43,7 @@ class Asked:
     needed: tuple[int, ...]
     also: tuple[int, ...]
     kind: str
+    borrowed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +64,15 @@ class TrainingSet:
     told: tuple[Told, ...]
 
     def without(self, houses: set[str], told: set[Told]) -> TrainingSet:
-        """The same without the messages to some houses, and without some read without one."""
+        """The same without the messages to some houses, and without some read without one.
+
+        What was asked of those houses goes wherever it stands: a borrowed message has
+        the words of another house's.
+        """
+        gone = {a.text for a in self.asked if a.house in houses}
         return TrainingSet(
             self.views,
-            tuple(a for a in self.asked if a.house not in houses),
+            tuple(a for a in self.asked if a.house not in houses and a.text not in gone),
             tuple(t for t in self.told if t not in told),
         )
 
@@ -91,6 +98,7 @@ def read_training_set(path: Path) -> TrainingSet:
                 tuple(at[fact] for fact in label["needed"]),
                 tuple(at[f] for group in label["also"] for f in group.split("+")),
                 label["kind"],
+                line["borrowed"],
             )
         )
     told = tuple(Told(t["text"], t["kind"], t["hazard"]) for t in content["triage"])

@@ -33,8 +33,10 @@ def as_json(corpus: Corpus) -> dict[str, Any]:
                 "text": line.text,
                 "language": line.language,
                 "labels": [_label(label) for label in line.labels],
+                "borrowed": borrowed,
             }
-            for line in corpus.lines
+            for lines, borrowed in ((corpus.lines, False), (corpus.borrowed, True))
+            for line in lines
         ],
         "triage": [
             {"text": e.text, "language": e.language, "kind": e.kind, "hazard": e.hazard}

@@ -29,7 +29,7 @@ def test_every_label_names_what_is_there(corpus: Corpus) -> None:
     """
     Each fact in a label is a fact of the house, each kind a kind, each hazard a hazard.
     """
-    for line in corpus.lines:
+    for line in (*corpus.lines, *corpus.borrowed):
         facts = {fact.id for fact in corpus.houses[line.house].facts}
         for label in line.labels:
             assert label.kind in KINDS, line
@@ -60,7 +60,7 @@ def test_nothing_of_the_labelled_set_is_learned_from(corpus: Corpus) -> None:
     """
     lines = (EVALUATION / "messages.jsonl").read_text(encoding="utf-8").splitlines()
     measured = [json.loads(line)["message"].lower() for line in lines]
-    learned = [line.text.lower() for line in corpus.lines]
+    learned = [line.text.lower() for line in (*corpus.lines, *corpus.borrowed)]
     learned += [entry.text.lower() for entry in corpus.triage]
     learned += [fact.text.lower() for house in corpus.houses.values() for fact in house.facts]
     assert any(measured)
