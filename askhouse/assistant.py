@@ -15,14 +15,15 @@ from askhouse.decision.calibration import Calibration
 from askhouse.decision.decide import decide, rated
 from askhouse.decision.merge import merged
 from askhouse.decision.topics import Topics
-from askhouse.encoder import Encoder
+from askhouse.encoder import Encoded, Encoder
 from askhouse.errors import UnknownHouseError
 from askhouse.kinds import Kinds, Scores
 from askhouse.parts.clean import clean
 from askhouse.parts.context import reading
+from askhouse.parts.cuts import Cuts
 from askhouse.parts.join import Group, grouped, joined, neighbours
 from askhouse.parts.language import READ, Tongue, language_name, tongue
-from askhouse.parts.split import clauses
+from askhouse.parts.split import MAX_PARTS, ClauseKind, clauses, without_joiner
 from askhouse.search.search import HouseSearch
 from askhouse.triage.guidance import Guidance
 from askhouse.triage.triage import find_alarm
@@ -60,6 +61,8 @@ class Assistant:
         calibration: Thresholds and weights of the decision.
         guidance: Signals and fixed words of triage.
         topics: The trade catalogue.
+        cuts: Where a message is cut into parts; None for an encoder without word states,
+            whose messages are cut at joiners and stops.
     """
 
     def __init__(
@@ -70,6 +73,7 @@ class Assistant:
         calibration: Calibration,
         guidance: Guidance,
         topics: Topics,
+        cuts: Cuts | None = None,
     ) -> None:
         self._searches = searches
         self._encoder = encoder
@@ -77,6 +81,7 @@ class Assistant:
         self._calibration = calibration
         self._guidance = guidance
         self._topics = topics
+        self._cuts = cuts
 
     @property
     def houses(self) -> Mapping[str, House]:
@@ -93,7 +98,8 @@ class Assistant:
         search = self._search(house)
         text = clean(message.text)
         whole = tongue(text)
-        pieces = self._pieces(text)
+        encoded = _Once(self._encoder)
+        pieces = self._pieces(text, encoded)
         parts = [
             Part(
                 text=piece,
@@ -103,16 +109,25 @@ class Assistant:
             )
             for order, piece in enumerate(pieces)
         ]
-        decided = [self._decide(search, part, message, whole) for part in parts]
+        decided = [self._decide(search, part, message, whole, encoded) for part in parts]
         decided = merged(
-            self._heard_as_a_whole(text, decided),
+            self._heard_as_a_whole(text, decided, encoded),
             names_nothing=lambda part: not self._topics.of(part.text),
-            together=lambda part: self._decide(search, part, message, whole),
+            together=None
+            if self._cuts is not None
+            else lambda part: self._decide(search, part, message, whole, encoded),
         )
         return self._compose(search.house, decided, message, whole)
 
-    def _pieces(self, text: str) -> tuple[str, ...]:
+    def _pieces(self, text: str, encoded: _Once) -> tuple[str, ...]:
         """The parts of a cleaned message, each as the guest wrote it."""
+        if self._cuts is not None and (seen := encoded(text)).words is not None:
+            read_to = max((behind for _, behind in seen.spans), default=0)
+            if read_to == len(text):  # else it was too long to be read to its end
+                pieces = self._cuts.pieces(text, seen.words, seen.spans)
+                pieces = (pieces[0], *map(without_joiner, pieces[1:]))
+                said = [piece for piece in pieces if not _is_talk(piece)] or [text]
+                return (*said[: MAX_PARTS - 1], " ".join(said[MAX_PARTS - 1 :]))[: len(said)]
         groups = grouped(clauses(text))
         if len(groups) < 2:
             return (groups[0].text if groups else text,)
@@ -143,13 +158,14 @@ class Assistant:
             )
         return reports
 
-    def _heard_as_a_whole(self, text: str, decided: list[ReplyPart]) -> list[ReplyPart]:
+    def _heard_as_a_whole(
+        self, text: str, decided: list[ReplyPart], encoded: _Once
+    ) -> list[ReplyPart]:
         """Harm that shows only in the whole message is raised on the part that sounds worst."""
         if len(decided) == 1 or any(part.decision.alarm for part in decided):
             return decided
         texts = [text, *(part.part.reading for part in decided)]
-        encoded = self._encoder.encode_words(texts)
-        read = [self._kinds.read(t, e) for t, e in zip(texts, encoded, strict=True)]
+        read = [self._kinds.read(t, encoded(t)) for t in texts]
         alarm = self._alarm(text, *read[0])
         if alarm is None:
             return decided
@@ -168,10 +184,9 @@ class Assistant:
             lockout=self._calibration.lockout,
         )
 
-    def _heard(self, text: str) -> Alarm | None:
+    def _heard(self, text: str, encoded: _Once) -> Alarm | None:
         """The alarm that a text raises by itself."""
-        (encoded,) = self._encoder.encode_words([text])
-        return self._alarm(text, *self._kinds.read(text, encoded))
+        return self._alarm(text, *self._kinds.read(text, encoded(text)))
 
     def hits(self, message: Message, house: str, most: int = MOST_HITS) -> tuple[Hit, ...]:
         """The facts nearest to a whole message, best first; nothing is decided."""
@@ -190,18 +205,18 @@ class Assistant:
             ) from None
 
     def _decide(
-        self, search: HouseSearch, part: Part, message: Message, whole: Tongue
+        self, search: HouseSearch, part: Part, message: Message, whole: Tongue, encoded: _Once
     ) -> ReplyPart:
-        (encoded,) = self._encoder.encode_words([part.reading])
-        kinds, hazards = self._kinds.read(part.reading, encoded)
+        seen = encoded(part.reading)
+        kinds, hazards = self._kinds.read(part.reading, seen)
         alarm = self._alarm(part.reading, kinds, hazards)
         if alarm is not None and message.thread:
             # An alarm of an earlier message was raised then: a follow-up that is read together
             # with it raises its own only by its own words.
-            alarm = self._heard(search.mend(part.text))
+            alarm = self._heard(search.mend(part.text), encoded)
         if alarm is None and not whole.read:
             return ReplyPart(part=part, decision=_unread(whole), text="")
-        hits = () if alarm else search.hits(part.reading, encoded, day=message.day, most=MOST_HITS)
+        hits = () if alarm else search.hits(part.reading, seen, day=message.day, most=MOST_HITS)
         hits = rated(part, hits, kinds, self._calibration, self._topics)
         decision = decide(
             part,
@@ -259,6 +274,24 @@ class Assistant:
             short=whole_text(house, parts, Length.SHORT, short),
             parts=parts,
         )
+
+
+class _Once:
+    """Encodes each text of one message once, whoever asks for it."""
+
+    def __init__(self, encoder: Encoder) -> None:
+        self._encoder = encoder
+        self._known: dict[str, Encoded] = {}
+
+    def __call__(self, text: str) -> Encoded:
+        if text not in self._known:
+            (self._known[text],) = self._encoder.encode_words([text])
+        return self._known[text]
+
+
+def _is_talk(piece: str) -> bool:
+    """Whether it only greets or thanks."""
+    return all(clause.kind is ClauseKind.TALK for clause in clauses(piece))
 
 
 def _closed(decision: Decision, message: Message) -> Decision:

@@ -16,6 +16,7 @@ from askhouse.encoder import MODELS, Encoder, open_encoder
 from askhouse.errors import ModelError
 from askhouse.kinds import Kinds
 from askhouse.knowledge.load import Library
+from askhouse.parts.cuts import Cuts
 from askhouse.search.reader import Reader
 from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
@@ -105,6 +106,7 @@ def build_assistant(
         _calibration(calibration, model, encoder, told),
         rules,
         catalogue,
+        Cuts.read(MODELS / "heads-trained.npz") if reader else None,
     )
 
 

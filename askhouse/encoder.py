@@ -44,7 +44,8 @@ BATCH = 32
 FEW = 8  # texts up to which a pool of threads costs more than it saves
 CORES = 2  # batches worked on at once
 
-_Batch = tuple[list[int], NDArray[np.int64], NDArray[np.int64]]
+_Spans = list[tuple[tuple[int, int], ...]]
+_Batch = tuple[list[int], NDArray[np.int64], NDArray[np.int64], _Spans]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +54,14 @@ class Encoded:
 
     Attributes:
         vector: Unit vector, `(size,) float32`.
-        words: States of its words for the reader, `(tokens, width) float16`;
+        words: States of its tokens for reader and cuts, `(tokens, width) float16`;
             None where the encoder has no reader.
+        spans: For each token, its first character and the one behind its last.
     """
 
     vector: Vectors
     words: WordStates | None = None
+    spans: tuple[tuple[int, int], ...] = ()
 
 
 class Encoder(Protocol):
@@ -118,8 +121,8 @@ class _Onnx:
 
     def outputs(
         self, texts: Sequence[str]
-    ) -> Iterator[tuple[list[int], NDArray[np.int64], list[Any]]]:
-        """Places of the texts, their mask, and the outputs of the graph, batch by batch."""
+    ) -> Iterator[tuple[list[int], NDArray[np.int64], _Spans, list[Any]]]:
+        """Places of the texts, their mask, spans, and outputs of the graph, batch by batch."""
         batches = list(self._batches(texts))
         if len(texts) <= FEW:
             yield from map(self._run, batches)
@@ -136,15 +139,15 @@ class _Onnx:
             rows = self.tokenizer.encode_batch([texts[i] for i in places])
             ids = np.array([row.ids for row in rows], dtype=np.int64)
             mask = np.array([row.attention_mask for row in rows], dtype=np.int64)
-            yield places, ids, mask
+            yield places, ids, mask, [tuple(row.offsets) for row in rows]
 
-    def _run(self, batch: _Batch) -> tuple[list[int], NDArray[np.int64], list[Any]]:
-        places, ids, mask = batch
+    def _run(self, batch: _Batch) -> tuple[list[int], NDArray[np.int64], _Spans, list[Any]]:
+        places, ids, mask, spans = batch
         feeds = {"input_ids": ids, "attention_mask": mask}
         if self._typed:
             feeds["token_type_ids"] = np.zeros_like(ids)
         outputs: list[Any] = self.session.run(None, feeds)
-        return places, mask, outputs
+        return places, mask, spans, outputs
 
 
 class OnnxEncoder:
@@ -177,7 +180,7 @@ class OnnxEncoder:
 
     def encode(self, texts: Sequence[str]) -> Vectors:
         out = np.empty((len(texts), self._size), dtype=np.float32)
-        for places, mask, (hidden,) in self._onnx.outputs(texts):
+        for places, mask, _, (hidden,) in self._onnx.outputs(texts):
             weights = mask[:, :, None].astype(np.float32)
             pooled = (hidden * weights).sum(axis=1) / weights.sum(axis=1)
             out[places] = pooled / np.linalg.norm(pooled, axis=1, keepdims=True)
@@ -224,16 +227,18 @@ class TrainedEncoder:
 
     def encode(self, texts: Sequence[str]) -> Vectors:
         out = np.empty((len(texts), self._size), dtype=np.float32)
-        for places, _, (vectors, _) in self._onnx.outputs([text.lower() for text in texts]):
+        for places, _, _, (vectors, _) in self._onnx.outputs([text.lower() for text in texts]):
             out[places] = vectors
         return out
 
     def encode_words(self, texts: Sequence[str]) -> list[Encoded]:
         out: dict[int, Encoded] = {}
-        for places, mask, (vectors, words) in self._onnx.outputs([t.lower() for t in texts]):
+        lower = [text.lower() for text in texts]
+        for places, mask, spans, (vectors, words) in self._onnx.outputs(lower):
             for row, place in enumerate(places):
-                states = words[row, : int(mask[row].sum())].astype(np.float16)
-                out[place] = Encoded(vectors[row], states)
+                count = int(mask[row].sum())
+                states = words[row, :count].astype(np.float16)
+                out[place] = Encoded(vectors[row], states, spans[row][:count])
         return [out[place] for place in range(len(texts))]
 
 

@@ -13,12 +13,13 @@ from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from enum import Enum
 from pathlib import Path
+from types import MappingProxyType
 
 from anyio import CapacityLimiter, to_thread
 
 from askhouse.assistant import Assistant
 from askhouse.build import Told, build_assistant
-from askhouse.errors import AskhouseError, KnowledgeError
+from askhouse.errors import AskhouseError, KnowledgeError, UnknownHouseError
 from askhouse.knowledge.load import Library, load_houses
 from askhouse.settings import Settings
 from askhouse.values import House, Message, Reply
@@ -29,12 +30,29 @@ log = logging.getLogger(__name__)
 
 
 class Stage(Enum):
-    """How far the assistant is."""
+    """How far the assistant is.
+
+    HELD: no house can be opened; the service works all the same, and passes every message on to
+    the host until the files are mended. FAILED: nothing can be worked on.
+    """
 
     CLOSED = "closed"
     OPENING = "opening"
     OPEN = "open"
+    HELD = "held"
     FAILED = "failed"
+
+
+class _NoHouses:
+    """Who answers while no house can be opened: nobody."""
+
+    houses: Mapping[str, House] = MappingProxyType({})
+
+    def reply(self, message: Message, house: str) -> Reply:
+        raise UnknownHouseError(f"no house can be opened, {house!r} among them")
+
+
+_NO_HOUSES = _NoHouses()
 
 
 class _ClosingError(Exception):
@@ -84,8 +102,12 @@ class Answering:
         assert self._assistant is not None
         return self._assistant
 
+    def answers(self) -> Assistant | _NoHouses:
+        """The assistant, or what stands in its place while no house can be opened."""
+        return self._assistant or _NO_HOUSES
+
     def fail(self, reason: str) -> None:
-        """The houses are open, and the service cannot work all the same: it says so, and stops."""
+        """The service cannot work, whether houses are open or not: it says so, and stops."""
         self.stage = Stage.FAILED
         log.critical("the service is not set up rightly: %s", reason)
 
@@ -99,6 +121,10 @@ class Answering:
             self._assistant = self._build()
         except AskhouseError as error:
             log.error("the houses were changed and cannot be opened: %s", error)
+            return
+        if self.stage is Stage.HELD:
+            self.stage = Stage.OPEN
+            log.info("ready: %s", ", ".join(sorted(self.houses)))
 
     async def reply(self, message: Message, house: str) -> Reply:
         """The draft reply to a message; to be asked only once the stage is OPEN.
@@ -119,10 +145,10 @@ class Answering:
         except _ClosingError:
             log.info("closed before the houses were open")
         except AskhouseError as error:
-            self.stage = Stage.FAILED
+            self.stage = Stage.HELD
             log.critical("the houses cannot be opened: %s", error)
         except Exception:
-            self.stage = Stage.FAILED
+            self.stage = Stage.HELD
             log.critical("the houses cannot be opened", exc_info=True)
 
     def _build(self) -> Assistant:

@@ -49,7 +49,7 @@ def _answering(request: Request) -> Answering:
 
 def _open(answering: Annotated[Answering, Depends(_answering)]) -> Answering:
     """The assistant once it can be asked; a problem before."""
-    if answering.stage is Stage.FAILED:
+    if answering.stage in (Stage.HELD, Stage.FAILED):
         raise ProblemError(NOT_SET_UP)
     if answering.stage is not Stage.OPEN:
         raise ProblemError(NOT_READY, {"Retry-After": str(_RETRY_S)})
@@ -122,7 +122,7 @@ async def list_houses(asker: Asker, answering: Open) -> HouseList:
     responses=told(NOT_SET_UP),
 )
 async def live(answering: Opening) -> State:
-    """Where this fails, the houses cannot be opened: mend what the log names, and start anew."""
+    """Where this fails, nothing can be worked on: mend what the log names, and start anew."""
     if answering.stage is Stage.FAILED:
         raise ProblemError(NOT_SET_UP)
     return State(status="live")
@@ -136,7 +136,10 @@ async def live(answering: Opening) -> State:
     responses=told(NOT_READY, NOT_SET_UP),
 )
 async def ready(_: Open) -> State:
-    """Ready once every house is open; before, the facts are still read or embedded."""
+    """Ready once the houses are open; before, the facts are still read or embedded.
+
+    Where no house can be opened, messages are passed on to the host until the files are mended.
+    """
     return State(status="ready")
 
 

@@ -20,28 +20,45 @@ from service.limits import BodyLimit, RequestLimit, TokenBuckets
 from service.lines.routes import lines as lines_router
 from service.logs import configure_logging
 from service.metrics import CountRefused, Metrics, metrics_route
+from service.outbox import OutboxRules
 from service.problem_details import add_handlers
 from service.request_log import RequestLog
 from service.running import Running
 from service.service_file import read_service_file
 from service.settings import ServiceSettings, read_service_settings
 from service.stays.routes import add_stay_handlers, stays_router
+from service.worker import WorkerRules
 
 __all__ = ["create_app", "from_environment"]
 
 
-def create_app(settings: ServiceSettings, environ: Mapping[str, str] = os.environ) -> FastAPI:
+def create_app(
+    settings: ServiceSettings,
+    environ: Mapping[str, str] = os.environ,
+    *,
+    worker_rules: WorkerRules | None = None,
+    outbox_rules: OutboxRules | None = None,
+) -> FastAPI:
     """The application; nothing is opened before its lifespan begins.
 
     Args:
         settings: Of the operator.
         environ: Holds the secrets that the service's file names.
+        worker_rules: How messages are worked on, where not as usual.
+        outbox_rules: How deliveries are sent, where not as usual.
 
     Raises:
         SettingsError: The service's file, a secret or the database's URL cannot be used.
     """
     answering = Answering(settings, settings.answers_at_once)
-    running = Running(settings, read_service_file(settings.service_file), environ, answering)
+    running = Running(
+        settings,
+        read_service_file(settings.service_file),
+        environ,
+        answering,
+        worker_rules,
+        outbox_rules,
+    )
     base_url = str(running.file.alerts.base_url or settings.base_url).rstrip("/")
     metrics = Metrics(running.database, utc_now, running.lines)
 
@@ -69,6 +86,7 @@ def create_app(settings: ServiceSettings, environ: Mapping[str, str] = os.enviro
         ],
     )
     app.state.answering = answering
+    app.state.base_url = base_url
     app.state.database = running.database
     app.state.knowledge = settings.knowledge
     app.state.open_lines = running.open_lines

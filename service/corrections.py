@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session, lazyload
 from askhouse.packaged import read_yaml
 from askhouse.search.store import text_hash
 from askhouse.values import Fact, House
+from service.drafting import OWN_CODE
 from service.tables import CitationRow, Inbound, PartRow, Stay, Thread
 
 __all__ = ["Correction", "corrections"]
@@ -36,7 +37,8 @@ class Correction:
         thread: Where they would read the correction.
         gone: The fact is no longer there.
         draft: What to tell them, in their language around the fact's own words. A sensitive
-            fact's words are never in it: who asks again gets them, if they may.
+            fact's words, or those around a stay's own code, are never in it: who asks again gets
+            them, if they may.
     """
 
     house: str
@@ -68,13 +70,15 @@ def corrections(
         fact: The one fact to look for; None for all.
     """
     found: dict[tuple[int, str], Correction | None] = {}
+    facts = {slug: {each.id: each for each in house.facts} for slug, house in houses.items()}
     for citation, at, stay, thread in _told(session, houses, now, only, fact):
         if _left(stay, houses[citation.house], now):
             continue
         # The newest citation comes first, and it alone counts.
         place = (thread.id, citation.fact)
         if place not in found:
-            found[place] = _correction(citation, at, stay, thread, houses[citation.house])
+            now_says = facts[citation.house].get(citation.fact)
+            found[place] = _correction(citation, at, stay, thread, now_says)
     rows = [one for one in found.values() if one is not None]
     return sorted(rows, key=lambda one: (one.stay.arrival, one.stay.id, one.fact))
 
@@ -114,13 +118,12 @@ def _left(stay: Stay, house: House, now: dt.datetime) -> bool:
 
 
 def _correction(
-    citation: CitationRow, at: dt.datetime, stay: Stay, thread: Thread, house: House
+    citation: CitationRow, at: dt.datetime, stay: Stay, thread: Thread, fact: Fact | None
 ) -> Correction | None:
-    fact = next((fact for fact in house.facts if fact.id == citation.fact), None)
     if fact is not None and text_hash(fact.text) == citation.content_hash:
         return None
     return Correction(
-        house=house.slug,
+        house=citation.house,
         fact=citation.fact,
         title=citation.title,
         told_at=at,
@@ -135,7 +138,7 @@ def _correction(
 def _draft(title: str, fact: Fact | None, language: str) -> str:
     if fact is None:
         return _phrase("gone", language).format(title=title)
-    if fact.sensitive:
+    if fact.sensitive or OWN_CODE in fact.text:
         return _phrase("ask_again", language).format(title=title)
     words = [fact.text, *(caution for caution in fact.cautions if caution not in fact.text)]
     return _phrase("changed", language).format(title=title, text=" ".join(words))

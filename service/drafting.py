@@ -6,7 +6,7 @@ steer a line, senders who asked for silence, floods, a house that is not settled
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from askhouse.answer.compose import alarm_words, whole_text
@@ -30,8 +30,9 @@ from service.blots import guest_words
 from service.lines.words import Keyword, keyword
 from service.phrases import phrase
 from service.situation import Answers, Seen
+from service.tables import Stay
 
-__all__ = ["OWN_CODE", "Draft", "Raised", "draft", "held"]
+__all__ = ["OWN_CODE", "Draft", "Raised", "draft", "held", "own_code"]
 
 OWN_CODE = "{stay_door_code}"
 """What a fact says in place of each stay's own door code; in its file the braces are doubled."""
@@ -90,7 +91,7 @@ def draft(seen: Seen, assistant: Answers) -> Draft:
 
 def _draft(seen: Seen, assistant: Answers) -> Draft:
     word = keyword(seen.text, opted_out=seen.opted_out)
-    if word in (Keyword.STOP, Keyword.START, Keyword.MORE):
+    if word is not None and word is not Keyword.HELP:
         return _steering(seen, word)
     if seen.unread and not seen.urgent:
         return Draft(text=None, language=seen.language, house=seen.house, raised=_flood(seen))
@@ -101,7 +102,7 @@ def _draft(seen: Seen, assistant: Answers) -> Draft:
         Message(
             text=seen.question,
             verified=known,
-            told=seen.who.facts,
+            told=frozenset(seen.who.facts),
             later=seen.later,
             thread=seen.turns,
             day=seen.day,
@@ -112,15 +113,23 @@ def _draft(seen: Seen, assistant: Answers) -> Draft:
 
 
 def _steering(seen: Seen, word: Keyword) -> Draft:
-    """The draft for STOP, START and MORE; what MORE sends stands in the thread."""
+    """The draft for STOP, START and MORE; what MORE sends stands in the thread.
+
+    STOP and START are always obeyed, and confirmed only so often.
+    """
     tongue = seen.language
-    if word is Keyword.STOP:
-        text = None if seen.opted_out else phrase("stopped", tongue)
-        return Draft(text=text, language=tongue, house=seen.house, word=word, farewell=True)
-    text = phrase("started" if word is Keyword.START else "no_more", tongue)
-    if seen.flood or (seen.opted_out and word is Keyword.MORE):
-        return Draft(text=None, language=tongue, house=seen.house, word=word)
-    return Draft(text=text, language=tongue, house=seen.house, word=word)
+    name, silent = {
+        Keyword.STOP: ("stopped", seen.opted_out or seen.confirmed),
+        Keyword.START: ("started", seen.flood or seen.confirmed),
+        Keyword.MORE: ("no_more", seen.flood or seen.opted_out),
+    }[word]
+    return Draft(
+        text=None if silent else phrase(name, tongue),
+        language=tongue,
+        house=seen.house,
+        word=word,
+        farewell=word is Keyword.STOP,
+    )
 
 
 def _of_reply(seen: Seen, reply: Reply, house: House, word: Keyword | None) -> Draft:
@@ -141,10 +150,7 @@ def _of_reply(seen: Seen, reply: Reply, house: House, word: Keyword | None) -> D
     text = whole_text(house, parts, Length.SHORT, [_for_text_message(p, house) for p in parts])
     code = None
     if OWN_CODE in text:
-        # Only a sensitive fact waits for its window: in any other the code would go out too early.
-        told = [f for f in house.facts if f.id in cited and not f.sensitive]
-        guarded = not any(OWN_CODE in said for f in told for said in _said(f))
-        code = seen.who.stay.door_code if seen.who.stay and guarded else None
+        code = own_code(house, cited, seen.who.stay)
         text = text.replace(OWN_CODE, code or phrase("own_code", language))
         if code is None:
             raised.append(Raised(kind="code", level=Level.URGENT, summary=_words(seen, house)))
@@ -164,6 +170,17 @@ def _of_reply(seen: Seen, reply: Reply, house: House, word: Keyword | None) -> D
         urgent=bool(alarmed),
         raised=tuple(raised),
     )
+
+
+def own_code(house: House, cited: Collection[str], stay: Stay | None) -> str | None:
+    """A stay's own door code, where what is said from these facts may hold it; else None.
+
+    Only a sensitive fact waits for its window: in any other the code would go out too early.
+    """
+    told = [fact for fact in house.facts if fact.id in cited and not fact.sensitive]
+    if stay is None or any(OWN_CODE in said for fact in told for said in _said(fact)):
+        return None
+    return stay.door_code
 
 
 def _said(fact: Fact) -> tuple[str, ...]:
@@ -300,15 +317,15 @@ def _kind_and_level(part: ReplyPart) -> tuple[str | None, Level]:
 
 
 def _flood(seen: Seen) -> tuple[Raised, ...]:
-    if seen.flood_told:
+    if seen.unread:
+        level = Level.URGENT  # danger may be among them
+        summary = "So many messages came that not all were read: see whether someone is in danger."
+    else:
+        level = Level.SOON
+        summary = "More messages came than are answered; they are kept in the thread."
+    if level in seen.flood_told:
         return ()
-    return (
-        Raised(
-            kind="flood",
-            level=Level.SOON,
-            summary="More messages came than are answered; they are kept in the thread.",
-        ),
-    )
+    return (Raised(kind="flood", level=level, summary=summary),)
 
 
 def _unread(seen: Seen, house: House | None) -> Raised:

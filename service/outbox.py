@@ -53,8 +53,8 @@ class OutboxRules:
         tries: How often an ordinary delivery is tried, and an urgent one.
         first_pause_s: Seconds after the first failure; twice as long after each further one.
         most_pause_s: The longest, and the longest that the other side may ask for.
-        fetched_within_s: Seconds after which a reply that no request of the gateway fetched is
-            sent by the line's send address, or given up where it has none.
+        fetched_within_s: Seconds after which a reply that can only go into a response, and that no
+            request of the gateway fetched, is given up.
     """
 
     at_once: int = 4
@@ -132,7 +132,7 @@ class Outbox:
         return True
 
     def sweep(self) -> bool:
-        """Blots secrets that were kept long enough, and mends replies that nobody fetched."""
+        """Blots secrets that were kept long enough, and gives up replies that nobody fetched."""
         now = self._clock()
         with self._database.writing() as session:
             blotting = select(Delivery).where(Delivery.blot_at <= now)
@@ -147,10 +147,7 @@ class Outbox:
                 Delivery.due_at <= now - dt.timedelta(seconds=self._rules.fetched_within_s),
             )
             for delivery in session.scalars(unfetched.with_for_update(skip_locked=True)):
-                if self._senders("line", delivery.target) is not None:
-                    delivery.channel, delivery.due_at = "line", now
-                else:
-                    _give_up(session, delivery, "the gateway did not fetch the reply", now)
+                _give_up(session, delivery, "the gateway did not fetch the reply", now)
         self._bell.ring()
         return False  # once is enough until the next time
 
@@ -228,14 +225,14 @@ def claim_reply(session: Session, message_id: int, now: dt.datetime) -> str | No
     if delivery is None:
         state = session.scalar(select(Inbound.state).where(Inbound.id == message_id))
         return None if state in (MessageState.WAITING, MessageState.WORKING) else ""
-    if delivery.channel != RESPONSE:
-        return ""
-    if delivery.state == DeliveryState.DUE:
+    if delivery.state == DeliveryState.DUE and delivery.attempts == 0:
         if _dropped(session, delivery, now):
             return ""
+        delivery.channel = RESPONSE  # and by no call as well
         _mark_sent(delivery, now)
-    if delivery.state != DeliveryState.SENT or delivery.sent_at is None:
+    if delivery.channel != RESPONSE or delivery.state != DeliveryState.SENT:
         return ""
+    assert delivery.sent_at is not None
     return delivery.text if now - delivery.sent_at <= FETCHED_AGAIN else ""
 
 

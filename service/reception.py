@@ -28,22 +28,28 @@ class Reception:
         database: Where messages are stored.
         clock: What time it is, UTC.
         incoming: The bell that the workers hear.
+        works: Whether messages are worked on, now or as soon as the houses are open.
     """
 
     def __init__(
-        self, database: Database, clock: Callable[[], dt.datetime], incoming: Bell
+        self,
+        database: Database,
+        clock: Callable[[], dt.datetime],
+        incoming: Bell,
+        works: Callable[[], bool] = lambda: True,
     ) -> None:
+        self._works = works
         self._database = database
         self._clock = clock
         self._incoming = incoming
 
     def receive(self, arrived: Arrived) -> Receipt:
-        """Stores the message; once this returns, it may be acknowledged."""
+        """Stores the message, in any case; it may be acknowledged where messages are worked on."""
         with self._database.writing() as session:
             stored = store(session, arrived, self._clock())
         if stored.fresh and stored.message_id is not None:
             self._incoming.ring()
-        return Receipt(stored.message_id)
+        return Receipt(stored.message_id, worked_on=self._works())
 
     def reply_text(self, message_id: int, wait_s: float) -> str | None:
         """The reply, which counts as handed over from then on; None while there is none."""

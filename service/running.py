@@ -1,7 +1,8 @@
 """What works while the service runs: messages answered and sent, alerts, feeds, gaps, erasing.
 
 Everything is opened in one place and closed in reverse. Messages are stored from the first
-moment; they are worked on once the houses are open.
+moment; they are worked on once the houses are open. Where none can be opened the host is woken, and
+every message is passed on to them until the files are mended.
 """
 
 from __future__ import annotations
@@ -9,14 +10,16 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 import logging
-from collections.abc import AsyncIterator, Callable, Iterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
+from functools import partial
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from askhouse.errors import AskhouseError
 from askhouse.gaps import Meaning, open_meaning
-from askhouse.values import House
+from askhouse.values import House, Level
 from service.access.sign_in import first_link
 from service.alerts.checks import check_alerts
 from service.alerts.contacts import contact_senders
@@ -26,23 +29,26 @@ from service.answering import Answering, Stage
 from service.bell import Bell
 from service.clock import utc_now
 from service.database import Database, open_engine
+from service.drafting import Raised
 from service.gaps.assigning import assign
+from service.gaps.digest_settings import DigestSettings
 from service.gaps.preview import Effects, assistant_over, effects
 from service.gaps.sending_digest import Digests
 from service.lines.open_lines import open_lines
 from service.lines.sending import LineSender, Sender
 from service.loops import Loops
 from service.migrations import migrate
-from service.outbox import Outbox
+from service.outbox import Outbox, OutboxRules
 from service.privacy.retention import Retention
 from service.reception import Reception
 from service.service_file import ServiceFile
 from service.settings import ServiceSettings
 from service.situation import Place
 from service.stays.commands import news_line, read_feeds
-from service.tables import Person
+from service.tables import Escalation, Person
+from service.threads import raise_escalation
 from service.watching import Watching
-from service.worker import Worker
+from service.worker import Worker, WorkerRules
 
 __all__ = ["Running"]
 
@@ -65,6 +71,8 @@ class Running:
         file: The service's file, read.
         environ: Holds the secrets that the file names.
         answering: Opens the houses.
+        worker_rules: How messages are worked on, where not as usual.
+        outbox_rules: How deliveries are sent, where not as usual.
 
     Raises:
         SettingsError: A secret is not set, or the database cannot be used.
@@ -76,7 +84,10 @@ class Running:
         file: ServiceFile,
         environ: Mapping[str, str],
         answering: Answering,
+        worker_rules: WorkerRules | None = None,
+        outbox_rules: OutboxRules | None = None,
     ) -> None:
+        self._worker_rules, self._outbox_rules = worker_rules, outbox_rules
         self._settings = settings
         self._answering = answering
         # Looks before the houses are read: what changes while they open is a change, too.
@@ -89,7 +100,9 @@ class Running:
         self._line_senders = {name: LineSender(line, environ) for name, line in self.lines.items()}
         self.database = Database(open_engine(settings.database_url))
         self._incoming, self._outgoing, self._files = Bell(), Bell(), Bell()
-        self.inbox = Reception(self.database, utc_now, self._incoming)
+        self.inbox = Reception(
+            self.database, utc_now, self._incoming, lambda: answering.stage is not Stage.FAILED
+        )
 
     @asynccontextmanager
     async def running(self, base_url: str) -> AsyncIterator[None]:
@@ -131,22 +144,30 @@ class Running:
     async def _start_when_open(self, base_url: str) -> None:
         while self._answering.stage is Stage.OPENING:
             await asyncio.sleep(_LOOK_S)
-        if self._answering.stage is not Stage.OPEN:
-            return
         try:
-            await asyncio.to_thread(self._start, base_url)
+            await asyncio.to_thread(self._start)
         except AskhouseError as error:
             # Only with the houses open can it be seen. Nothing would be answered, so that whoever
-            # watches readiness must hear of it.
+            # watches readiness must hear of it, and gateways must try again.
             self._answering.fail(str(error))
+            return
+        while self._answering.stage is Stage.HELD:
+            await asyncio.sleep(_LOOK_S)
+        try:
+            await asyncio.to_thread(self._start_learning, base_url)
+        except AskhouseError as error:
+            log.critical("guests are answered, but their gaps are not grouped: %s", error)
 
-    def _start(self, base_url: str) -> None:
+    def _start(self) -> None:
+        """Begins to work on messages, whether there are houses or not."""
         houses = self._answering.houses
         if self.alerts.contacts:
             check_alerts(self.alerts, houses, self.lines, self.file.rules)
         elif self.lines:
             log.warning("nobody is alerted: name contacts and a ladder in the service's file")
-        place = Place(lines=self.lines, rules=self.file.rules, assistant=self._answering.assistant)
+        if self._answering.stage is Stage.HELD:
+            self._wake_host()
+        place = Place(lines=self.lines, rules=self.file.rules, assistant=self._answering.answers)
         self._worker = Worker(
             self.database,
             place,
@@ -154,24 +175,47 @@ class Running:
             incoming=self._incoming,
             outgoing=self._outgoing,
             staff=self._staff,
+            rules=self._worker_rules,
         )
-        self._outbox = Outbox(self.database, self._sender, utc_now, bell=self._outgoing)
+        self._outbox = Outbox(
+            self.database, self._sender, utc_now, bell=self._outgoing, rules=self._outbox_rules
+        )
         retention = Retention(self.database, self._settings.retention_days, utc_now)
-        meaning = open_meaning(self._settings.topics_file)
-        self._loops = []
-        for name, bell, idle_s, step in (
-            ("alerts", Bell(), _ALERTS_S, self._alert),
-            ("files of houses", self._files, _FILES_S, self._watching.step),
-            ("feeds", Bell(), _FEEDS_S, self._read_feeds),
-            ("gaps", Bell(), _GAPS_S, lambda: bool(assign(self.database, meaning))),
-            ("erasing", Bell(), _ERASE_S, retention.step),
-            *self._digests(meaning, base_url),
-        ):
-            loops = Loops(bell, idle_s)
-            loops.start(name, step)
-            self._loops.append(loops)
+        self._loops: list[Loops] = []
         self._outbox.start()
         self._worker.start()
+        self._loop("alerts", _ALERTS_S, self._alert)
+        self._loop("files of houses", _FILES_S, self._watching.step, self._files)
+        self._loop("feeds", _FEEDS_S, self._read_feeds)
+        self._loop("erasing", _ERASE_S, retention.step)
+
+    def _start_learning(self, base_url: str) -> None:
+        """Begins what is made of messages afterwards, by models that only open houses need."""
+        meaning = open_meaning(self._settings.topics_file)
+        self._loop("gaps", _GAPS_S, lambda: bool(assign(self.database, meaning)))
+        if self.file.digest is not None:
+            digests = self._digests(self.file.digest, meaning, base_url)
+            self._loop("digest", _DIGEST_S, partial(self._send_digest, digests))
+
+    def _loop(
+        self, name: str, idle_s: float, step: Callable[[], bool], bell: Bell | None = None
+    ) -> None:
+        loops = Loops(bell or Bell(), idle_s)
+        loops.start(name, step)
+        self._loops.append(loops)
+
+    def _wake_host(self) -> None:
+        """Tells the host, once until it is closed, that guests are not answered."""
+        of_houses = Escalation.kind == "houses"
+        told = select(Escalation.id).where(of_houses, Escalation.closed_at.is_(None)).limit(1)
+        summary = (
+            "No house can be opened. Messages are passed on to you until that is mended: "
+            "see askhouse check."
+        )
+        with self.database.writing() as session:
+            if session.scalar(told) is None:
+                raised = Raised(kind="houses", level=Level.URGENT, summary=summary)
+                raise_escalation(session, raised, utc_now(), thread=None, message=None)
 
     def _stop(self) -> None:
         if not hasattr(self, "_worker"):
@@ -183,20 +227,22 @@ class Running:
 
     def _staff(self, session: Session, person: Person, text: str, now: dt.datetime) -> str | None:
         return read_staff(
-            session, person, text, now, houses=self._answering.houses, lines=self.lines
+            session,
+            person,
+            text,
+            now,
+            houses=self._answering.houses,
+            lines=self.lines,
+            take_code=self.alerts.alerts.take_code,
         )
 
     def _sender(self, channel: str, target: str) -> Sender | None:
         return self._line_senders.get(target) if channel == "line" else self._contacts.get(target)
 
-    def _digests(
-        self, meaning: Meaning, base_url: str
-    ) -> Iterator[tuple[str, Bell, float, Callable[[], bool]]]:
-        if self.file.digest is None:
-            return
-        digests = Digests(
+    def _digests(self, settings: DigestSettings, meaning: Meaning, base_url: str) -> Digests:
+        return Digests(
             self.database,
-            self.file.digest,
+            settings,
             self.file.contacts,
             houses=lambda: self._answering.houses,
             meaning=meaning,
@@ -204,12 +250,10 @@ class Running:
             link=f"{base_url}/gaps",
         )
 
-        def step() -> bool:
-            if digests.step():
-                self._outgoing.ring()
-            return False
-
-        yield "digest", Bell(), _DIGEST_S, step
+    def _send_digest(self, digests: Digests) -> bool:
+        if digests.step():
+            self._outgoing.ring()
+        return False
 
     def _alert(self) -> bool:
         moved = run_due(

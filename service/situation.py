@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import ColumnElement, func, select
@@ -18,6 +18,7 @@ from askhouse.values import House, Message, Reply, Turn
 from askhouse.words import words
 from service.lines.arrived import WITHHELD
 from service.lines.settings import LineSettings
+from service.phrases import phrases
 from service.stays.areas import area_named
 from service.stays.release import later_facts
 from service.stays.settings import StayRules, rules_of
@@ -30,22 +31,28 @@ _CONVERSATION = dt.timedelta(days=1)  # earlier turns are another conversation
 _TURNS = 10
 _NAMED_FOR = dt.timedelta(days=30)  # how long the area that a sender named is remembered
 _AN_AREA = 6  # words; a longer message says more than where the house is
-_MINUTE = dt.timedelta(minutes=1)
-_FLOOD_TOLD_FOR = dt.timedelta(hours=1)
+_MINUTE, _HOUR = dt.timedelta(minutes=1), dt.timedelta(hours=1)
+_CONFIRMATIONS = 4  # of STOP and START in an hour; two telephones that answer each other go on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
     """How much is answered in a minute; danger is answered always.
 
+    What is not answered is still read, since danger has words that no list knows. That costs
+    processor time, some 15 ms a short message, so that it ends where no hand types any more: from
+    there on the word list alone reads, and the host is woken to look at the rest.
+
     Attributes:
         replies: Replies to one sender.
-        read: Messages of one sender that are read at all; the others are only kept.
+        read: Messages of one sender that are read.
+        characters: Characters of one sender that are read.
         strangers: Replies to all senders of a house who are not its verified guests.
     """
 
     replies: int = 8
-    read: int = 40
+    read: int = 300
+    characters: int = 20_000
     strangers: int = 60
 
 
@@ -93,9 +100,10 @@ class Seen:
         named: The house whose area this very message names.
         later: Sensitive facts that may be told from a local time on, by id.
         turns: Earlier messages of the conversation, oldest first.
+        confirmed: STOP and START were confirmed so often that they are obeyed in silence now.
         flood: More came from the sender, or from strangers of the house, than is answered.
-        unread: So many came that this one is not even read.
-        flood_told: The host knows of the flood already.
+        unread: So many came that the word list alone reads this one.
+        flood_told: How urgently the host was told of the flood already: levels.
     """
 
     message_id: int
@@ -114,9 +122,10 @@ class Seen:
     turns: tuple[Turn, ...]
     opted_out: bool
     day: dt.date | None
+    confirmed: bool
     flood: bool
     unread: bool
-    flood_told: bool
+    flood_told: frozenset[str]
 
 
 def look(session: Session, message_id: int, place: Place, pace: Pace, now: dt.datetime) -> Seen:
@@ -137,11 +146,11 @@ def look(session: Session, message_id: int, place: Place, pace: Pace, now: dt.da
             who = who_is(session, line, thread.sender, houses, now, place.rules, named)
             question = _with_open_question(session, message, now)
     house = houses.get(who.house) if who.house else None
-    replies, read = _answered(session, Inbound.thread_id == thread.id, now)
+    sent = _last_minute(session, Inbound.thread_id == thread.id, now)
     strangers = 0
     if house is not None and not who.verified:
         theirs = (Inbound.house == house.slug) & Inbound.verified.is_(False)
-        strangers, _ = _answered(session, theirs, now)
+        strangers = _last_minute(session, theirs, now).replies
     return Seen(
         message_id=message.id,
         thread_id=thread.id,
@@ -159,8 +168,9 @@ def look(session: Session, message_id: int, place: Place, pace: Pace, now: dt.da
         turns=_turns(session, message, house, now),
         opted_out=opted_out(session, thread.line, thread.sender),
         day=_day(message, house),
-        flood=replies >= pace.replies or strangers >= pace.strangers,
-        unread=read >= pace.read,
+        confirmed=_confirmed(session, thread, now),
+        flood=sent.replies >= pace.replies or strangers >= pace.strangers,
+        unread=sent.messages >= pace.read or sent.characters >= pace.characters,
         flood_told=_flood_told(session, thread, now),
     )
 
@@ -170,15 +180,36 @@ def opted_out(session: Session, line: str, number: str) -> bool:
     return session.get(OptOut, (line, number)) is not None
 
 
-def _answered(session: Session, which: ColumnElement[bool], now: dt.datetime) -> tuple[int, int]:
-    """How many of these messages were replied to in the last minute, and how many read or kept."""
-    row = session.execute(
-        select(func.count(Inbound.draft), func.count(Inbound.id)).where(
-            which,
-            Inbound.answered_at > now - _MINUTE,
+def _confirmed(session: Session, thread: Thread, now: dt.datetime) -> bool:
+    """Whether STOP and START had as many confirmations in the last hour as they get."""
+    said = [text for name in ("stopped", "started") for text in phrases()[name].values()]
+    told = session.scalar(
+        select(func.count(Inbound.id)).where(
+            Inbound.thread_id == thread.id,
+            Inbound.draft.in_(said),
+            Inbound.answered_at > now - _HOUR,
         )
+    )
+    return (told or 0) >= _CONFIRMATIONS
+
+
+class _Minute(NamedTuple):
+    """What came of messages that were worked on in the last minute."""
+
+    replies: int
+    messages: int
+    characters: int
+
+
+def _last_minute(session: Session, which: ColumnElement[bool], now: dt.datetime) -> _Minute:
+    row = session.execute(
+        select(
+            func.count(Inbound.draft),
+            func.count(Inbound.id),
+            func.coalesce(func.sum(func.length(Inbound.text)), 0),
+        ).where(which, Inbound.answered_at > now - _MINUTE)
     ).one()
-    return row[0], row[1]
+    return _Minute(*row)
 
 
 def _with_open_question(session: Session, message: Inbound, now: dt.datetime) -> str:
@@ -245,10 +276,10 @@ def _day(message: Inbound, house: House | None) -> dt.date | None:
     return message.received_at.astimezone(ZoneInfo(house.timezone)).date()
 
 
-def _flood_told(session: Session, thread: Thread, now: dt.datetime) -> bool:
-    told = select(Escalation.id).where(
+def _flood_told(session: Session, thread: Thread, now: dt.datetime) -> frozenset[str]:
+    told = select(Escalation.level).where(
         Escalation.thread_id == thread.id,
         Escalation.kind == "flood",
-        Escalation.created_at > now - _FLOOD_TOLD_FOR,
+        Escalation.created_at > now - _HOUR,
     )
-    return session.scalar(told.limit(1)) is not None
+    return frozenset(session.scalars(told))

@@ -399,7 +399,8 @@ class Escalation(Table):
         ForeignKey("threads.id", ondelete="CASCADE"), index=True
     )
     message_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id", ondelete="CASCADE"))
-    # a Kind; or gap, staff, flood, unread (message and reply), delivery (it cannot be sent)
+    # a Kind; or gap, code, flood, unread (message and reply), delivery (it cannot be sent),
+    # houses (none can be opened)
     kind: Mapped[str] = mapped_column(String(16))
     level: Mapped[str] = mapped_column(String(16))  # emergency, urgent, soon
     summary: Mapped[str]

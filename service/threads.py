@@ -37,6 +37,7 @@ __all__ = ["RESPONSE", "keep", "locked_message", "raise_escalation", "reply_key"
 
 RESPONSE = "response"
 """The channel of a reply that goes into the response to the gateway's own request."""
+_RESPONSE_GONE_S = 1  # after the request's wait is over: its last look for the reply is done
 _REST_KEPT = dt.timedelta(hours=12)
 _SECRET_REST_KEPT = dt.timedelta(hours=1)
 _ALARM_SEGMENTS = 10  # words that keep people safe are not cut, whatever they cost
@@ -132,6 +133,9 @@ def _keep_sender(
     message.house = seen.who.house
     message.stay_id = stay_id
     message.verified = seen.who.verified
+    if thread.rest_secrets and thread.stay_id != stay_id:
+        # What is left of a reply with a code is of the stay before: cancelled, or another's.
+        thread.rest, thread.rest_secrets, thread.rest_until = None, [], None
     thread.house, thread.stay_id = seen.who.house or thread.house, stay_id
     thread.language = draft.language[:8]
     if seen.named is not None:
@@ -205,10 +209,8 @@ def _send(
     """Queues the reply; what does not fit into its segments waits in the thread for MORE."""
     text = draft.text
     secrets = [fact.id for fact in draft.sensitive]
-    if draft.word is Keyword.MORE and text is not None and thread.rest:
+    if draft.word is Keyword.MORE and text is not None and _rest_holds(thread, seen, now):
         text, secrets = thread.rest, thread.rest_secrets
-        if thread.rest_until is not None and thread.rest_until <= now:
-            text, secrets = draft.text, []
     if text is None:
         return None
     if not draft.emergency and not draft.farewell and opted_out(session, line.name, thread.sender):
@@ -221,15 +223,17 @@ def _send(
         draft.reply.full if draft.reply else text, _secret_facts(draft.house, drafted), code
     )
     sent, rest = fit(text, _ALARM_SEGMENTS if draft.urgent else line.most_segments, draft.language)
-    until = seen.who.release.end if seen is not None and seen.who.release is not None else None
+    until = (seen.who.told_until(secrets) if seen is not None else None) or now
     if thread.sender == WITHHELD:
         rest = ""  # all who hide their number share the thread: MORE would send one's to another
     thread.rest, thread.rest_secrets = rest or None, secrets if rest else []
-    thread.rest_until = _rest_until(now, bool(secrets), until) if rest else None
+    kept = min(now + _SECRET_REST_KEPT, until) if secrets else now + _REST_KEPT
+    thread.rest_until = kept if rest else None
     problem = _unreachable_why(line, thread.sender)
+    channel, due_at = _way_out(line, thread.sender, message, now, at_once=draft.urgent)
     delivery = Delivery(
         key=reply_key(message.id),
-        channel=RESPONSE if line.respond is not None else "line",
+        channel=channel,
         target=line.name,
         thread_id=thread.id,
         message_id=message.id,
@@ -244,12 +248,40 @@ def _send(
         farewell=draft.farewell,
         state=DeliveryState.DUE if problem is None else DeliveryState.DROPPED,
         problem=problem,
-        due_at=now,
+        due_at=due_at,
         created_at=now,
         segments=count(sent).segments,
     )
     session.add(delivery)
     return delivery
+
+
+def _rest_holds(thread: Thread, seen: Seen | None, now: dt.datetime) -> bool:
+    """Whether what is left of the reply before may still be sent.
+
+    A code that could be told then is judged by what may be told now.
+    """
+    if thread.rest is None or (thread.rest_until is not None and thread.rest_until <= now):
+        return False
+    if not thread.rest_secrets:
+        return True
+    return seen is not None and seen.who.told_until(thread.rest_secrets) is not None
+
+
+def _way_out(
+    line: LineSettings, sender: str, message: Inbound, now: dt.datetime, *, at_once: bool
+) -> tuple[str, dt.datetime]:
+    """The channel of a reply, and from when on it is sent.
+
+    Where it can go both into the response and by a call, the call waits until the response must
+    have gone without it; danger does not wait, and takes whichever way is there first.
+    """
+    if line.send is None or (line.respond is not None and not sender.startswith("+")):
+        return RESPONSE, now
+    if line.respond is None or at_once:
+        return "line", now
+    wait = dt.timedelta(seconds=line.respond.wait_s + _RESPONSE_GONE_S)
+    return "line", max(now, message.received_at + wait)
 
 
 def _unreachable_why(line: LineSettings, sender: str) -> str | None:
@@ -262,11 +294,6 @@ def _unreachable_why(line: LineSettings, sender: str) -> str | None:
     if line.respond is None and not sender.startswith("+"):
         return "the sender has no number that a reply can go to"
     return None
-
-
-def _rest_until(now: dt.datetime, secret: bool, until: dt.datetime | None) -> dt.datetime:
-    kept = now + (_SECRET_REST_KEPT if secret else _REST_KEPT)
-    return min(kept, until) if secret and until is not None else kept
 
 
 def _unreachable(raised: Iterable[Raised]) -> Raised:

@@ -21,7 +21,7 @@ class Watching:
 
     def step(self) -> bool:
         """Looks once; whether the houses were read anew."""
-        if self._answering.stage is not Stage.OPEN:
+        if self._answering.stage not in (Stage.OPEN, Stage.HELD):
             return False
         found = _written(self._folder)
         if found == self._seen:

@@ -21,6 +21,7 @@ __all__ = ["MOST_FACTS", "decide", "rated"]
 
 _LIKELY = 0.35  # each of the two facts that a question back offers
 _SETTLED = 0.85  # both together
+_SURELY_CHAT = 0.5  # from this probability on a part is left alone
 MOST_FACTS = 3  # more than three facts are not an answer but a guide
 # What a stranger says when he is after a secret, whichever fact is nearest.
 _AFTER_A_SECRET = re.compile(
@@ -125,7 +126,8 @@ def _without_facts(kinds: Scores, chance: float, nearest: Fact | None = None) ->
         key=lambda name: kinds.get(name, 0.0),
     )
     confidence = (1 - chance) * kinds.get(likely, 0.0)
-    if likely == "question":
+    # What is left alone must surely want nothing: in doubt the host looks at it.
+    if likely == "question" or (likely == "chat" and kinds["chat"] < _SURELY_CHAT):
         near = f"; the nearest, “{nearest.title}”, does not settle it" if nearest else ""
         return Decision(
             outcome=Outcome.GAP,

@@ -13,19 +13,19 @@ __all__ = ["merged"]
 def merged(
     parts: Sequence[ReplyPart],
     names_nothing: Callable[[Part], bool],
-    together: Callable[[Part], ReplyPart],
+    together: Callable[[Part], ReplyPart] | None,
 ) -> list[ReplyPart]:
     """The parts, with those that belong together as one.
 
     Two parts are one where the same fact answers both, or where both go to the host
-    for the same reason. And a question that names nothing of its own ("and can we go
-    near?") is one with the question before it, if together they get the same answer;
-    behind an alarm it always belongs to the alarm.
+    for the same reason. Behind an alarm, a question that names nothing of its own ("what
+    shall we do?") belongs to the alarm. Where parts were cut at joiners and stops, it is
+    also one with the question before it, if together they get the same answer.
 
     Args:
         parts: In the guest's order, decided one by one.
         names_nothing: Whether a part names no topic of the trade.
-        together: Decides a joined part.
+        together: Decides a joined part; None where the cuts were learned.
     """
     kept: list[ReplyPart] = []
     for part in parts:
@@ -41,7 +41,7 @@ def _as_one(
     first: ReplyPart,
     second: ReplyPart,
     names_nothing: Callable[[Part], bool],
-    together: Callable[[Part], ReplyPart],
+    together: Callable[[Part], ReplyPart] | None,
 ) -> ReplyPart | None:
     joined = replace(
         first.part,
@@ -54,6 +54,8 @@ def _as_one(
         return replace(first, part=joined, decision=decision)
     if first.decision.alarm and not second.decision.alarm and names_nothing(second.part):
         return replace(first, part=joined)  # "what shall we do?" is answered by the alarm's words
+    if together is None:
+        return None
     if second.decision.outcome is Outcome.GAP and names_nothing(second.part):
         if first.decision.outcome is Outcome.GAP:
             return replace(first, part=joined)

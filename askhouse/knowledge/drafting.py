@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from askhouse.knowledge.edit_check import CannotEditError
+from askhouse.knowledge.edit_check import CannotEditError, stripped, value_at
 from askhouse.knowledge.edit_fields import ORDER, set_fields
 from askhouse.knowledge.edit_list import add_item, put_item, remove_item, with_lines
 from askhouse.knowledge.folders import HouseFiles
-from askhouse.knowledge.scalars import Value, cleaned
+from askhouse.knowledge.scalars import Value, cleaned, named
 from askhouse.knowledge.spans import newline_of
 from askhouse.knowledge.standing import BOM, Draft, Standing, file_text
 from askhouse.knowledge.written import Place, read_yaml
 
-__all__ = ["added", "altered", "given_back", "removed"]
+__all__ = ["added", "added_note", "altered", "given_back", "has_folder", "removed"]
 
 _FENCE = re.compile(r"^---[ \t]*(?:\r\n|\n|\r|\Z)", re.MULTILINE)
 
@@ -43,11 +44,36 @@ def added(files: HouseFiles, fact_id: str, fields: Mapping[str, Value | None]) -
     path, at = _file_of(files, topic)
     if path.stem == topic and not at:
         given.pop("topic", None)
-    rest = sorted(given, key=lambda name: ORDER.index(name) if name in ORDER else len(ORDER))
-    item: dict[str, Value] = {"id": fact_id, **{name: given[name] for name in rest}}
+    item: dict[str, Value] = {"id": fact_id}
+    item |= {name: given[name] for name in sorted(given, key=_place)}
     before = file_text(path) if path.exists() else None
     mark, text = _mark(before or "")
     return Draft(path=path, before=before, after=mark + add_item(text, at, item))
+
+
+def added_note(files: HouseFiles, note_id: str, fields: Mapping[str, Value | None]) -> Draft:
+    """A new how-to note: a Markdown file of its own among the house's notes.
+
+    Raises:
+        CannotEditError: A field cannot be written into front matter.
+    """
+    head = {
+        name: cleaned(value)
+        for name, value in fields.items()
+        if value is not None and name != "text"
+    }
+    front = "".join(f"{named(name, head[name], 0)}\n" for name in sorted(head, key=_place))
+    says = {n: v.isoformat() if isinstance(v, dt.date) else v for n, v in head.items()}
+    if value_at(front, ()) != stripped(says):
+        raise CannotEditError("its front matter would not say what was meant")
+    text = f"---\n{front}---\n{cleaned(fields.get('text') or '')}\n"
+    path = files.main.parent / "notes" / f"{note_id}.md"
+    return Draft(path=path, before=None, after=text)
+
+
+def has_folder(files: HouseFiles) -> bool:
+    """Whether the house is a folder, and not a file alone."""
+    return files.main.stem == "house"
 
 
 def removed(files: HouseFiles, stands: Standing) -> Draft:
@@ -103,7 +129,7 @@ def _below(files: HouseFiles, file: str) -> Path:
         files.main.parent / "facts": (".yaml", ".yml"),
         files.main.parent / "notes": (".md",),
     }
-    in_folder = files.main.stem == "house" and path.suffix in folders.get(path.parent, ())
+    in_folder = has_folder(files) and path.suffix in folders.get(path.parent, ())
     if path != files.main and (not in_folder or path.name.startswith(".")):
         raise CannotEditError("its file is none of the house's")
     return path
@@ -111,7 +137,7 @@ def _below(files: HouseFiles, file: str) -> Path:
 
 def _file_of(files: HouseFiles, topic: str) -> tuple[Path, Place]:
     """Where a new fact of a topic belongs; the file may not be there yet."""
-    if files.main.stem != "house":
+    if not has_folder(files):
         return files.main, ("facts",)
     for path in files.facts:
         if path.stem == topic:
@@ -124,6 +150,11 @@ def _file_of(files: HouseFiles, topic: str) -> tuple[Path, Place]:
     name = re.sub(r"[^a-z0-9]+", "-", topic.lower()).strip("-") or "facts"
     known = {path.stem: path for path in files.facts}
     return known.get(name, files.main.parent / "facts" / f"{name}.yaml"), ()
+
+
+def _place(name: str) -> int:
+    """Where a field is usually written."""
+    return ORDER.index(name) if name in ORDER else len(ORDER)
 
 
 def _topics(path: Path, at: Place) -> set[str]:

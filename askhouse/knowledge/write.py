@@ -13,7 +13,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from askhouse.errors import KnowledgeError
-from askhouse.knowledge.drafting import added, altered, given_back, removed
+from askhouse.knowledge.drafting import (
+    added,
+    added_note,
+    altered,
+    given_back,
+    has_folder,
+    removed,
+)
 from askhouse.knowledge.edit_check import CannotEditError
 from askhouse.knowledge.folders import HouseFiles
 from askhouse.knowledge.house import read_house
@@ -41,6 +48,7 @@ __all__ = [
     "put_back",
     "read_fact",
     "remove_fact",
+    "takes_notes",
     "write_fact",
 ]
 
@@ -66,10 +74,12 @@ class FactChange:
             an empty list removes one. The `text` of a note is its Markdown below the front
             matter. Texts are as written, with the names of values in braces.
         new: The fact is not there yet; `topic` and `text` must be given.
+        note: It is a how-to note, where it is new; `title` must be given as well.
     """
 
     fields: Mapping[str, Value | None]
     new: bool = False
+    note: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +143,15 @@ def read_fact(folder: Path, house: str, fact_id: str) -> FactAsWritten:
     )
 
 
+def takes_notes(folder: Path, house: str) -> bool:
+    """Whether the house is a folder, where alone a note can be written.
+
+    Raises:
+        KnowledgeError: There is no such house.
+    """
+    return has_folder(files_of(folder, house))
+
+
 def draft_fact(folder: Path, house: str, fact_id: str, change: FactChange) -> LoadedHouse:
     """The house as it would be after a change, and its problems; nothing is written.
 
@@ -148,7 +167,7 @@ def draft_fact(folder: Path, house: str, fact_id: str, change: FactChange) -> Lo
 def write_fact(
     folder: Path, house: str, fact_id: str, change: FactChange, expected_hash: str | None
 ) -> FactWritten:
-    """Changes a fact, or adds one to the file of its topic.
+    """Changes a fact, or adds one to the file of its topic; a note gets a file of its own.
 
     Args:
         folder: The houses, or one of them.
@@ -265,7 +284,16 @@ def _draft(files: HouseFiles, before: Standing | None, fact_id: str, change: Fac
     given = change.fields.items()
     fields = {name: None if value in ("", [], ()) else value for name, value in given}
     with _safely(files.main_file if before is None else before.file):
-        return added(files, fact_id, fields) if before is None else altered(before, fields)
+        if before is not None:
+            return altered(before, fields)
+        if not change.note:
+            return added(files, fact_id, fields)
+        if not has_folder(files):
+            raise EditRefusedError(
+                f"{files.main_file}: notes are files of their own, and this house is a single "
+                "file. Make a folder of the house's name, and move the file into it as house.yaml."
+            )
+        return added_note(files, fact_id, fields)
 
 
 @contextmanager

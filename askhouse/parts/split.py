@@ -13,7 +13,7 @@ import re
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["MAX_PARTS", "Clause", "ClauseKind", "clauses", "split"]
+__all__ = ["MAX_PARTS", "Clause", "ClauseKind", "clauses", "split", "without_joiner"]
 
 MAX_PARTS = 12  # a message with more is a list to read, not to answer by machine
 
@@ -128,6 +128,21 @@ def split(text: str) -> tuple[str, ...]:
     if len(parts) > MAX_PARTS:
         parts[MAX_PARTS - 1 :] = [[piece for part in parts[MAX_PARTS - 1 :] for piece in part]]
     return tuple(" ".join(part) for part in parts)
+
+
+# What joins a part to the one before, unless it points back: "and the password?" stays whole.
+_LEADING = re.compile(
+    r"^(?:[,;&+-]\s*)*(?:(?:and also|and then|and|also|plus|oh and|but also|y también|y|et aussi|et|"
+    r"und auch|und|en ook|en|e também|e|ook|auch|anche|aussi|también|também)\b[\s,]*)*"
+    r"(?=\S)(?!(?:the|that|this|those|these|one|it|them|el|los|las|le|les|das|der|die|il|i|de|het|os|"
+    r"as)\b)",
+    re.IGNORECASE,
+)
+
+
+def without_joiner(piece: str) -> str:
+    """A part without the "and" that joined it to the one before, where it can stand alone."""
+    return _LEADING.sub("", piece) or piece
 
 
 def clauses(text: str) -> tuple[Clause, ...]:

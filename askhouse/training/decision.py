@@ -10,6 +10,7 @@ message's.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -26,7 +27,7 @@ from askhouse.encoder import MODELS, open_encoder
 from askhouse.training.corpus import read_corpus
 from askhouse.training.scored import Example, from_folds, from_plain, house_folds
 
-__all__ = ["fit_network"]
+__all__ = ["HeldOut", "fit_network", "held_out"]
 
 SEED = 7
 UNITS = 32  # more did no better on houses held out
@@ -69,13 +70,46 @@ def chances_of(signals: NDArray[np.float64], network: Network) -> NDArray[np.flo
     return shares
 
 
+@dataclass(frozen=True, slots=True)
+class HeldOut:
+    """What networks say about houses that they have not seen.
+
+    Attributes:
+        chance: Of each message's best hit, `(messages,)`.
+        wrong: Whether that hit would be a wrong reply, `(messages,)`.
+        further: Chance of every other hit, and whether it may be given.
+    """
+
+    chance: NDArray[np.float64]
+    wrong: NDArray[np.bool_]
+    further: list[tuple[float, bool]]
+
+
+def held_out(examples: Sequence[Example], signals: Sequence[NDArray[np.float64]]) -> HeldOut:
+    """Fits on all houses but some, and judges those, until all are judged."""
+    right = [example.right for example in examples]
+    found = HeldOut(np.zeros(len(examples)), np.zeros(len(examples), dtype=bool), [])
+    for train, test in house_folds([example.house for example in examples]):
+        fitted = fit_network([signals[i] for i in train], [right[i] for i in train])
+        for place in test:
+            chances = chances_of(signals[place], fitted)
+            best = int(np.argmax(chances))
+            found.chance[place], found.wrong[place] = chances[best], not right[place][best]
+            found.further.extend(
+                (float(chance), bool(good))
+                for i, (chance, good) in enumerate(zip(chances, right[place], strict=True))
+                if i != best
+            )
+    return found
+
+
 def main(
     model: Annotated[str, typer.Option(help="trained or plain")] = "trained",
     corpus: Annotated[Path, typer.Option()] = Path("knowledge/corpus"),
     folds: Annotated[Path | None, typer.Option(help="what the folds wrote")] = None,
     risk: Annotated[
         float, typer.Option(help="share of messages that may get a wrong reply")
-    ] = 0.04,
+    ] = 0.03,
     out: Annotated[Path, typer.Option()] = MODELS,
 ) -> None:
     """Fit and write the calibration."""
@@ -83,27 +117,13 @@ def main(
     read = read_corpus(corpus)
     examples = from_folds(read, folds) if folds else from_plain(read, encoder)
     signals = [hit_signals(e.text, e.hits, e.kinds, topics()) for e in examples]
-    right = [example.right for example in examples]
-    best_chance = np.zeros(len(examples))
-    wrong = np.zeros(len(examples), dtype=bool)
-    further: list[tuple[float, bool]] = []
-    for train, test in house_folds([example.house for example in examples]):
-        fitted = fit_network([signals[i] for i in train], [right[i] for i in train])
-        for place in test:
-            chances = chances_of(signals[place], fitted)
-            best = int(np.argmax(chances))
-            best_chance[place], wrong[place] = chances[best], not right[place][best]
-            further += [
-                (float(chance), bool(good))
-                for i, (chance, good) in enumerate(zip(chances, right[place], strict=True))
-                if i != best
-            ]
+    found = held_out(examples, signals)
     safety, lockout = (_alarm_threshold(examples, name) for name in ("safety", "lockout"))
     alarmed = [e.kinds["safety"] >= safety or e.kinds["lockout"] >= lockout for e in examples]
-    best_chance[np.array(alarmed)] = 0.0  # an alarm is never answered from the facts
-    threshold = threshold_for_risk(best_chance, wrong, risk)
-    _report(examples, best_chance, wrong, threshold)
-    network = fit_network(signals, right)
+    found.chance[np.array(alarmed)] = 0.0  # an alarm is never answered from the facts
+    threshold = threshold_for_risk(found.chance, found.wrong, risk)
+    _report(examples, found.chance, found.wrong, threshold)
+    network = fit_network(signals, [example.right for example in examples])
     path = out / f"decision-{model}.json"
     Calibration(
         encoder=encoder.name,
@@ -111,7 +131,7 @@ def main(
         **{name: value for name, value in network.items() if name != "bias"},
         bias=float(network["bias"][0]),
         threshold=threshold,
-        also=_also(further),
+        also=_also(found.further),
         safety=safety,
         lockout=lockout,
         promise=Promise(risk, CONFIDENCE, len(examples), len(read.houses)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,8 +12,10 @@ __all__ = [
     "HAZARDS",
     "KINDS",
     "Asked",
+    "Several",
     "Told",
     "TrainingSet",
+    "in_one_breath",
     "mistyped",
     "read_training_set",
 ]
@@ -47,6 +50,21 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
+class Several:
+    """One message of several parts.
+
+    Attributes:
+        parts: How many.
+        starts: Characters at which the second and later parts begin; None where unknown.
+    """
+
+    house: str
+    text: str
+    parts: int
+    starts: tuple[int, ...] | None
+
+
+@dataclass(frozen=True, slots=True)
 class Told:
     """One message read without a house."""
 
@@ -61,6 +79,7 @@ class TrainingSet:
 
     views: dict[str, list[list[str]]]
     asked: tuple[Asked, ...]
+    several: tuple[Several, ...]
     told: tuple[Told, ...]
 
     def without(self, houses: set[str], told: set[Told]) -> TrainingSet:
@@ -73,6 +92,7 @@ class TrainingSet:
         return TrainingSet(
             self.views,
             tuple(a for a in self.asked if a.house not in houses and a.text not in gone),
+            tuple(s for s in self.several if s.house not in houses),
             tuple(t for t in self.told if t not in told),
         )
 
@@ -85,10 +105,12 @@ def read_training_set(path: Path) -> TrainingSet:
         h: {fact["id"]: place for place, fact in enumerate(facts)}
         for h, facts in content["houses"].items()
     }
-    asked = []
+    asked, several = [], []
     for line in content["lines"]:
         if len(line["labels"]) != 1:
-            continue  # which words belong to which label is not told
+            starts = None if line["starts"] is None else tuple(line["starts"])
+            several.append(Several(line["house"], line["text"], len(line["labels"]), starts))
+            continue
         label, at = line["labels"][0], places[line["house"]]
         asked.append(
             Asked(
@@ -102,7 +124,33 @@ def read_training_set(path: Path) -> TrainingSet:
             )
         )
     told = tuple(Told(t["text"], t["kind"], t["hazard"]) for t in content["triage"])
-    return TrainingSet(views, tuple(asked), told)
+    return TrainingSet(views, tuple(asked), tuple(several), told)
+
+
+_JOINERS = {
+    "en": ("and ", "and ", "also ", "and also ", "plus ", "& ", "oh and ", "then "),
+    "de": ("und ", "und ", "und auch ", "ausserdem ", "& "),
+    "fr": ("et ", "et ", "et aussi ", "aussi ", "puis "),
+    "es": ("y ", "y ", "y también ", "además ", "y otra cosa "),
+    "it": ("e ", "e ", "e poi ", "anche ", "e anche "),
+    "nl": ("en ", "en ", "en ook ", "ook ", "verder "),
+    "pt": ("e ", "e ", "e também ", "também ", "e já agora "),
+}
+_STOPS = (" ", " ", ", ", ", ", ". ", "? ", "? ", "! ", "\n", "... ", " - ", "; ")
+
+
+def in_one_breath(
+    texts: Sequence[str], language: str, rng: random.Random
+) -> tuple[str, tuple[int, ...]]:
+    """Several messages written as one, and where the second and later begin."""
+    whole, starts = texts[0], []
+    for text in texts[1:]:
+        stop = rng.choice(_STOPS)
+        whole = whole.rstrip(" ?.!,;") if rng.random() < 0.7 else whole
+        joiner = rng.choice(_JOINERS[language]) if rng.random() < 0.5 else ""
+        starts.append(len(whole + stop))
+        whole += stop + joiner + text
+    return whole, tuple(starts)
 
 
 def mistyped(text: str, rng: random.Random, share: float = 0.04) -> str:

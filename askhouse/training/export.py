@@ -155,6 +155,8 @@ def main(
         encoder=np.array(TrainedEncoder(out).name),
         **_head("kind", KINDS, encoder.kind),
         **_head("hazard", HAZARDS, encoder.hazard),
+        cut_weights=encoder.cut.weight.detach().numpy()[0],
+        cut_bias=encoder.cut.bias.detach().numpy()[0],
     )
     for path in sorted(out.glob("*")):
         print(f"{path.name:24} {path.stat().st_size / 1e6:6.1f} MB")

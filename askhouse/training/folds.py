@@ -124,6 +124,7 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
         asked = [one for one in data.asked if one.house in held and not one.borrowed]
         scores = held_out_scores(encoder, reader, data, asked)
         _report(f"fold {number}", asked, scores)
+        _report_cuts(f"fold {number}", encoder, data, held)
         told_kinds = _kinds_of(encoder, [one.text for one in aside])
         np.savez_compressed(
             out / f"fold{number}.npz",
@@ -152,6 +153,40 @@ def _report(name: str, asked: Sequence[Asked], scores: dict[str, np.ndarray]) ->
             found["both@1"].append(int(np.argmax(logit + 5 * score)) in may)
         shares = {key: round(float(np.mean(value)), 3) for key, value in found.items()}
         print(f"{name} {language} n={len(found['encoder@1'])} {shares}", flush=True)
+
+
+@torch.no_grad()
+def _report_cuts(name: str, encoder: TextEncoder, data: TrainingSet, held: set[str]) -> None:
+    """How often the number of parts is the labelled one, for some limits of the probability."""
+    several = [(one.text, one.parts) for one in data.several if one.house in held]
+    single = [(one.text, 1) for one in data.asked if one.house in held and not one.borrowed]
+    groups = {
+        "several": several,
+        "short": [one for one in single if len(one[0]) <= _LONG],
+        "long": [one for one in single if len(one[0]) > _LONG],
+    }
+    for group, messages in groups.items():
+        counts = []
+        for start in range(0, len(messages), 256):
+            some = messages[start : start + 256]
+            _, words, _ = encoder([text for text, _ in some])
+            for row, (text, parts) in enumerate(some):
+                tokens = [token for token, _ in encoder.tokens.word_starts(text)]
+                if tokens:
+                    sure = encoder.cuts(words, [row] * len(tokens), tokens).sigmoid()
+                    counts.append([int((sure >= limit).sum()) + 1 - parts for limit in _LIMITS])
+        off = np.array(counts).reshape(-1, len(_LIMITS))
+        for place, limit in enumerate(_LIMITS):
+            shares = [float(np.mean(test(off[:, place], 0))) for test in (np.less, np.equal)]
+            print(
+                f"{name} {group} n={len(off)} limit {limit}: "
+                f"too few parts {shares[0]:.3f}, as many as labelled {shares[1]:.3f}",
+                flush=True,
+            )
+
+
+_LONG = 120  # characters
+_LIMITS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
 
 
 def main() -> None:

@@ -49,7 +49,7 @@ class WordHead(nn.Module):
 
 
 class TextEncoder(nn.Module):
-    """A transformer with mean pooling to unit vectors, and heads for kind and hazard."""
+    """A transformer with mean pooling to unit vectors, and heads for kind, hazard and cuts."""
 
     def __init__(self, base: str, device: str) -> None:
         super().__init__()
@@ -58,6 +58,8 @@ class TextEncoder(nn.Module):
         self.narrow = nn.Linear(self.size, WIDTH, device=device)
         self.kind = WordHead(self.size, len(KINDS), device)
         self.hazard = WordHead(self.size, len(HAZARDS), device)
+        # Whether a part of the message begins at a word, from it and the token before.
+        self.cut = nn.Linear(2 * WIDTH, 1, device=device)
         self.device = device
 
     def forward(self, texts: Sequence[str]) -> tuple[Tensor, Tensor, Tensor]:
@@ -68,6 +70,13 @@ class TextEncoder(nn.Module):
         hidden = hidden.float()
         mask = rows["attention_mask"]
         return functional.normalize(mean_of(hidden, mask), dim=1), self.narrow(hidden), mask
+
+    def cuts(self, words: Tensor, rows: Sequence[int], tokens: Sequence[int]) -> Tensor:
+        """Logits that a part begins at those tokens of those rows of `words`."""
+        row = torch.tensor(rows, device=words.device)
+        at = torch.tensor(tokens, device=words.device)
+        logits: Tensor = self.cut(torch.cat([words[row, at], words[row, at - 1]], dim=1))[:, 0]
+        return logits
 
     @torch.no_grad()
     def encode(self, texts: Sequence[str], batch: int = 512) -> Tensor:

@@ -3,7 +3,8 @@
     python -m askhouse.training.prepare --out corpus.json
 
 The machine with an accelerator may hold little else than torch and transformers;
-this file and the modules `encoder`, `reader` and `folds` are all it needs.
+this file and the modules that `folds` imports are all it needs. Where the parts of
+a message begin is told by the models that are in the package now.
 """
 
 from __future__ import annotations
@@ -14,13 +15,16 @@ from typing import Annotated, Any
 
 import typer
 
+from askhouse.encoder import MODELS, open_encoder
+from askhouse.kinds import Kinds
 from askhouse.search.views import views_of
 from askhouse.training.corpus import Corpus, Label, read_corpus
+from askhouse.training.cuts import Cutter
 
 __all__ = ["as_json"]
 
 
-def as_json(corpus: Corpus) -> dict[str, Any]:
+def as_json(corpus: Corpus, cutter: Cutter) -> dict[str, Any]:
     """Houses with the views of their facts, lines and triage lines, as plain values."""
     return {
         "houses": {
@@ -34,6 +38,9 @@ def as_json(corpus: Corpus) -> dict[str, Any]:
                 "language": line.language,
                 "labels": [_label(label) for label in line.labels],
                 "borrowed": borrowed,
+                "starts": ()
+                if len(line.labels) == 1
+                else cutter.starts(line, corpus.houses[line.house]),
             }
             for lines, borrowed in ((corpus.lines, False), (corpus.borrowed, True))
             for line in lines
@@ -54,7 +61,9 @@ def main(
     corpus: Annotated[Path, typer.Option()] = Path("knowledge/corpus"),
 ) -> None:
     """Write the corpus as one JSON file."""
-    content = as_json(read_corpus(corpus))
+    encoder = open_encoder("trained")
+    cutter = Cutter(encoder, Kinds(MODELS / "heads-trained.npz", encoder))
+    content = as_json(read_corpus(corpus), cutter)
     out.write_text(json.dumps(content, ensure_ascii=False), encoding="utf-8")
     print(
         f"{out}: {len(content['houses'])} houses, {len(content['lines'])} lines, "

@@ -11,6 +11,8 @@ from tokenizers import Tokenizer
 from torch import Tensor, nn
 from transformers import AutoModel
 
+from askhouse.parts.cuts import word_starts
+
 __all__ = ["Tokens", "mean_of", "open_body"]
 
 
@@ -27,6 +29,10 @@ class Tokens:
         self._pad = self._tokenizer.token_to_id(pad)
         self._device = device
         self._cache: dict[str, list[int]] = {}
+
+    def word_starts(self, text: str) -> list[tuple[int, int]]:
+        """Token and character at which each word begins, but the first."""
+        return word_starts(text, self._tokenizer.encode(text.lower()).offsets)
 
     def __call__(self, texts: Sequence[str]) -> dict[str, Tensor]:
         """Ids and mask of each text, `(texts, tokens)`."""

@@ -1,11 +1,12 @@
 """Train encoder and reader together, on a set of houses.
 
-Three losses at once. Among all facts of the house (and those of the other
+Four losses at once. Among all facts of the house (and those of the other
 houses in the batch) the answering one must score best, where the score is the
 one that search uses: the mean of the whole fact's cosine and the nearest
 view's. The reader must tell facts that answer from the nearest ones that do
-not, and find none where there is none. And linear heads must read from the
-message's vector what kind of message it is.
+not, and find none where there is none. Linear heads must read from the
+message's vector what kind of message it is, and from its words where a part of it
+begins.
 """
 
 from __future__ import annotations
@@ -21,7 +22,15 @@ from torch import Tensor, nn
 from torch.nn import functional
 from transformers import get_cosine_schedule_with_warmup
 
-from askhouse.training.examples import HAZARDS, KINDS, Asked, Told, TrainingSet, mistyped
+from askhouse.training.examples import (
+    HAZARDS,
+    KINDS,
+    Asked,
+    Told,
+    TrainingSet,
+    in_one_breath,
+    mistyped,
+)
 from askhouse.training.modules import FactReader, TextEncoder
 
 __all__ = ["Plan", "train"]
@@ -40,10 +49,13 @@ class Plan:
         far: Further facts of the house, drawn at random.
         reader_share: Weight of the reader's loss beside the search loss.
         kind_share: Weight of the kind loss.
+        cut_share: Weight of the loss for cuts.
+        several: Messages of several parts a batch.
+        joined: Messages a batch that are put together from two or three.
     """
 
     epochs: int = 8
-    houses: int = 3
+    houses: int = 4
     messages: int = 48
     told: int = 112
     rate: float = 1.2e-4
@@ -52,6 +64,9 @@ class Plan:
     far: int = 1
     reader_share: float = 1.0
     kind_share: float = 0.4
+    cut_share: float = 0.3
+    several: int = 16
+    joined: int = 16
     seed: int = 7
 
 
@@ -78,7 +93,7 @@ def train(data: TrainingSet, base: str, device: str, plan: Plan) -> tuple[TextEn
     # The vector is of length one, so that the weights on it must grow large.
     heads = [*encoder.kind.whole.parameters(), *encoder.hazard.whole.parameters()]
     words = [encoder.narrow, encoder.kind.looks, encoder.kind.says]
-    words += [encoder.hazard.looks, encoder.hazard.says]
+    words += [encoder.hazard.looks, encoder.hazard.says, encoder.cut]
     small = [*reader.parameters(), *(p for module in words for p in module.parameters())]
     optimiser = torch.optim.AdamW(
         [
@@ -89,16 +104,17 @@ def train(data: TrainingSet, base: str, device: str, plan: Plan) -> tuple[TextEn
         fused=device == "cuda",
     )
     steps = plan.epochs * len(list(_batches(data, plan, random.Random(0))))
+    shares = torch.tensor([1.0, plan.reader_share, plan.kind_share, plan.cut_share], device=device)
     schedule = get_cosine_schedule_with_warmup(optimiser, steps // 10, steps)
     for epoch in range(plan.epochs):
         encoder.train()
         reader.train()
-        totals = torch.zeros(3, device=device)
+        totals = torch.zeros(4, device=device)
         started = time.perf_counter()
         for asked, told in _batches(data, plan, rng):
             losses = _losses(encoder, reader, data, asked, told, plan, rng)
             optimiser.zero_grad(set_to_none=True)
-            (losses[0] + plan.reader_share * losses[1] + plan.kind_share * losses[2]).backward()  # type: ignore[no-untyped-call]
+            (losses * shares).sum().backward()  # type: ignore[no-untyped-call]
             nn.utils.clip_grad_norm_(encoder.parameters(), 1.0)
             optimiser.step()
             schedule.step()
@@ -107,7 +123,7 @@ def train(data: TrainingSet, base: str, device: str, plan: Plan) -> tuple[TextEn
         seconds = time.perf_counter() - started
         print(
             f"epoch {epoch + 1} of {plan.epochs}, {seconds:.0f} s: "
-            f"search, reader, kind loss {shown}",
+            f"search, reader, kind, cut loss {shown}",
             flush=True,
         )
     return encoder, reader
@@ -139,7 +155,7 @@ def _losses(
     plan: Plan,
     rng: random.Random,
 ) -> Tensor:
-    """Search, reader and kind loss, `(3,)`."""
+    """Search, reader, kind and cut loss, `(4,)`."""
     texts = [one.text for one in asked] + [one.text for one in told]
     texts = [mistyped(text, rng) if rng.random() < 0.3 else text for text in texts]
     vectors, words, mask = encoder(texts)
@@ -157,8 +173,51 @@ def _losses(
             -found.mean(),
             _reader_loss(reader, data, asked, (vectors, words, mask), facts, plan, rng),
             _kind_loss(encoder, (vectors, words, mask), asked, told),
+            _cut_loss(encoder, words, texts[:count], _several(data, asked, plan, rng)),
         ]
     )
+
+
+def _several(
+    data: TrainingSet, asked: list[Asked], plan: Plan, rng: random.Random
+) -> list[tuple[str, tuple[int, ...]]]:
+    """Messages of several parts with their cuts: written ones, and ones put together."""
+    known = [one for one in data.several if one.starts is not None]
+    written = rng.sample(known, min(plan.several, len(known)))
+    together: dict[tuple[str, str], list[Asked]] = defaultdict(list)
+    for one in asked:
+        together[one.house, one.language].append(one)
+    enough = [group for group in together.values() if len(group) > 3]
+    joined = []
+    for _ in range(plan.joined if enough else 0):
+        some = rng.sample(rng.choice(enough), rng.choice((2, 2, 2, 3)))
+        joined.append(in_one_breath([one.text for one in some], some[0].language, rng))
+    return [*((one.text, one.starts or ()) for one in written), *joined]
+
+
+def _cut_loss(
+    encoder: TextEncoder,
+    words: Tensor,
+    single: list[str],
+    several: list[tuple[str, tuple[int, ...]]],
+) -> Tensor:
+    """A part begins at each start of the messages of several parts, and nowhere in the others."""
+    if not several:
+        return words.sum() * 0.0
+    _, more, _ = encoder([text for text, _ in several])
+    logits, truth = [], []
+    for states, texts in ((words, [(text, ()) for text in single]), (more, several)):
+        rows, tokens = [], []
+        for row, (text, starts) in enumerate(texts):
+            for token, place in encoder.tokens.word_starts(text):
+                rows.append(row)
+                tokens.append(token)
+                truth.append(float(place in starts))
+        logits.append(encoder.cuts(states, rows, tokens))
+    target = torch.tensor(truth, device=words.device)
+    return functional.binary_cross_entropy_with_logits(
+        torch.cat(logits), target, reduction="sum"
+    ) / len(single)
 
 
 def _encoded_facts(

@@ -7,6 +7,7 @@ import ipaddress
 import re
 from collections.abc import Callable
 from enum import StrEnum
+from urllib.parse import urlsplit
 
 from fastapi import Request
 from sqlalchemy import select
@@ -122,13 +123,18 @@ def from_this_machine(request: Request) -> bool:
     The address that was asked for must be this machine's, too: a page in a browser here may have
     its own name lead to 127.0.0.1 (DNS rebinding), and would read the codes.
     """
-    # What a proxy on this machine passes on comes from elsewhere, and it says so.
+    # What a proxy on this machine passes on comes from elsewhere. It may not say so, and may ask
+    # for 127.0.0.1 itself: a service that is reached at another address takes nobody's word.
     passed_on = ("forwarded", "x-forwarded-for", "x-real-ip", "via")
     if request.client is None or any(name in request.headers for name in passed_on):
         return False
+    asked, reached = request.url.hostname, urlsplit(request.app.state.base_url).hostname
+    named_here = all(host == "localhost" or _is_loopback(host) for host in (asked, reached))
+    return named_here and _is_loopback(request.client.host)
+
+
+def _is_loopback(host: str | None) -> bool:
     try:
-        asked = request.url.hostname or ""
-        here = asked == "localhost" or ipaddress.ip_address(asked).is_loopback
-        return here and ipaddress.ip_address(request.client.host).is_loopback
+        return ipaddress.ip_address(host or "").is_loopback
     except ValueError:
         return False

@@ -23,7 +23,7 @@ from askhouse.knowledge.country_words import CountryWords
 from askhouse.values import House
 from service.drafting import OWN_CODE
 from service.lines.templates import fill
-from service.stays.release import Window, fact_window, window
+from service.stays.release import OWN_CODE_SECRET, Window, fact_window, window
 from service.stays.settings import StayRules
 from service.tables import Stay
 
@@ -43,7 +43,8 @@ class Filled:
     """A text for the stay's guests.
 
     Attributes:
-        secrets: Ids of the sensitive facts it was filled from.
+        secrets: Ids of the sensitive facts it was filled from; `OWN_CODE_SECRET` for the stay's
+            own code where no such fact says it.
         code: The stay's own door code, where the text holds it.
         until: It may not be sent after this, UTC; None for a text without secrets.
     """
@@ -126,11 +127,17 @@ class _Guarded:
             self.secrets.append(fact.id)
         text = fact.text
         if OWN_CODE in text:
-            text = text.replace(OWN_CODE, self.own_code())
+            # In a sensitive fact it waits for the fact's window, as in a reply.
+            code = self._code() if fact.sensitive else self.own_code()
+            text = text.replace(OWN_CODE, code)
         return " ".join([text, *(c for c in fact.cautions if c not in text)])
 
     def own_code(self) -> str:
         self._open(window(self._stay, self._house, self._rules))
+        self.secrets.append(OWN_CODE_SECRET)
+        return self._code()
+
+    def _code(self) -> str:
         if not self._stay.door_code:
             raise CannotFillError("the stay has no door code of its own: enter it")
         self.code = self._stay.door_code

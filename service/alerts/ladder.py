@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 
 from askhouse.values import House, Level
 from service.alerts.contact_settings import Contact, LineContact
-from service.alerts.links import link, token_of
+from service.alerts.links import code_of, link, token_of
 from service.alerts.people import number_of, person_of
 from service.alerts.rungs import Step, step
 from service.alerts.settings import AlertSettings
@@ -152,13 +152,17 @@ def _tell(session: Session, settings: AlertSettings, telling: _Telling) -> bool:
         log.error("contact %s reaches nobody: it belongs to no one who is here", telling.contact)
         return False
     base = settings.alerts.base_url
+    address = link(base, token_of(session, alert), telling.contact) if base else None
+    reply = None
+    if person is not None and to is not None and to == person.number:
+        reply = code_of(session, alert) if settings.alerts.take_code else str(alert.id)
     words = words_for(
         contact,
         telling.about,
         # What belongs to no house is read by those who are named for that, not by all the staff.
         reads=contact.reads and (alert.house is not None or bool(settings.alerts.ladder)),
-        link=link(base, token_of(session, alert), telling.contact) if base else None,
-        replies=person is not None and to is not None and to == person.number,
+        link=address,
+        reply=reply,
         round_=telling.step.round,
     )
     return add_new(

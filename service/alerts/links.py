@@ -17,7 +17,7 @@ from service.access.keys import key_hash
 from service.blots import BLOT
 from service.tables import Delivery, DeliveryState, Escalation
 
-__all__ = ["alert_of", "link", "stand_down", "token_of"]
+__all__ = ["alert_of", "code_of", "link", "stand_down", "token_of"]
 
 # 128 random bits (RFC 4086, 8, asks that much of what is not to be guessed), and 22 letters:
 # a text message pays for each.
@@ -42,6 +42,17 @@ def token_of(session: Session, alert: Escalation) -> str:
     token = secrets.token_urlsafe(_BYTES)
     alert.take_hash = key_hash(token)
     return token
+
+
+def code_of(session: Session, alert: Escalation) -> str:
+    """Six digits that stand for an open alert in text messages, where its number may not.
+
+    Made of what the database alone knows of the link's token. A link that is sent with it is made
+    first, since a new token makes another code.
+    """
+    if alert.take_hash is None:
+        token_of(session, alert)
+    return f"{int(str(alert.take_hash)[:16], 16) % 1_000_000:06}"
 
 
 def alert_of(session: Session, token: str) -> Escalation | None:

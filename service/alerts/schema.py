@@ -24,7 +24,7 @@ class AlertOut(BaseModel):
     kind: str = Field(
         title="Kind",
         description="safety, lockout, damage, request, complaint; or gap, code, unread, delivery, "
-        "flood.",
+        "flood, houses.",
     )
     level: str = Field(title="Level", description="emergency, urgent or soon.")
     state: EscalationState = Field(title="State", description="How far it is.")

@@ -119,7 +119,7 @@ def _queue(
     text, rest = fit(said.text, line.most_segments, offer)
     thread = _thread(session, due, line, now)
     kept = blotted(text, house.facts, said.code) if said.sensitive else None
-    secrets = list(said.secrets) or ([_OWN_CODE_SECRET] if said.sensitive else [])
+    secrets = list(said.secrets)
     added = add_new(
         session,
         Delivery,
@@ -138,12 +138,10 @@ def _queue(
         segments=count(text).segments,
     )
     if added and rest:
+        thread.house, thread.stay_id = due.stay.house, due.stay.id  # whose codes the rest may hold
         thread.rest, thread.rest_secrets = rest, secrets
         thread.rest_until = _rest_until(now, said.until)
     return added
-
-
-_OWN_CODE_SECRET = "stay.door_code"
 
 
 def _rest_until(now: dt.datetime, until: dt.datetime | None) -> dt.datetime:

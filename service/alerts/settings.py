@@ -99,6 +99,11 @@ class GeneralAlerts(AlertRules):
     base_url: Web | None = Field(
         default=None, description="Where the service is reached, for links in alerts."
     )
+    take_code: bool = Field(
+        default=False,
+        description="Whether TAKE by text message needs the six digits that the alert's text "
+        "names: a sender's number can be forged.",
+    )
 
 
 class AlertSettings(Section):

@@ -1,4 +1,8 @@
-"""What someone of the host's side texts: TAKE takes an alert, any other message steers nothing."""
+"""What someone of the host's side texts: TAKE takes an alert, any other message steers nothing.
+
+Who writes is told by a number, and that can be forged. All that is won by it is to take an alert,
+which silences it; `alerts.take_code` asks for what only the alert's own text says.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +17,7 @@ from askhouse.values import House
 from service.access.roles import caller_of, may_see
 from service.alerts.guests import Lines
 from service.alerts.ladder import about
+from service.alerts.links import code_of
 from service.alerts.people import name_of, who
 from service.alerts.take import take
 from service.alerts.words import headline
@@ -32,16 +37,25 @@ def read_staff(
     *,
     houses: Mapping[str, House],
     lines: Lines,
+    take_code: bool = False,
 ) -> str | None:
     """Does what the message says, and gives the reply; None where it steers nothing.
 
     TAKE alone takes the alert that was texted to the person, where that is one: to take another
     one by mistake would silence it. Of several, it names them.
+
+    Args:
+        take_code: Whether TAKE needs the code of the alert, and neither its number nor nothing do.
     """
     found = _TAKE.fullmatch(text)
     if found is None:
         return None
     waiting = _texted(session, person)
+    if take_code:
+        named = [alert for alert in waiting if code_of(session, alert) == found[1]]
+        if len(named) != 1:
+            return "Reply TAKE and the six digits that the alert's text names."
+        return _take(session, person, named[0], now, houses, lines)
     if found[1] is not None:
         alert = session.get(Escalation, int(found[1]))
         seen = alert in waiting or (alert and may_see(caller_of(person), alert.house))
@@ -52,8 +66,8 @@ def read_staff(
         return _take(session, person, waiting[0], now, houses, lines)
     if not waiting:
         return "No alert that was texted to you is open."
-    named = [f"TAKE {alert.id}: {headline(about(session, alert, houses))}" for alert in waiting]
-    return "\n".join(["Several are open. Reply with one of:", *named[:_MOST_NAMED]])
+    ways = [f"TAKE {alert.id}: {headline(about(session, alert, houses))}" for alert in waiting]
+    return "\n".join(["Several are open. Reply with one of:", *ways[:_MOST_NAMED]])
 
 
 def _take(

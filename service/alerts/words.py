@@ -33,9 +33,10 @@ KINDS: Mapping[str, str] = MappingProxyType(
         "unread": "a message could not be read",
         "delivery": "a message could not be sent",
         "flood": "many messages from one guest",
+        "houses": "guests are not answered",
     }
 )
-OWN_WORDS = frozenset({"delivery", "flood"})
+OWN_WORDS = frozenset({"delivery", "flood", "houses"})
 """Kinds whose summary is Askhouse's own, not a guest's words."""
 
 _LEVELS = MappingProxyType({"emergency": "EMERGENCY", "urgent": "Urgent", "soon": "When you can"})
@@ -94,14 +95,14 @@ def headline(about: About) -> str:
 
 
 def words_for(
-    contact: Contact, about: About, *, reads: bool, link: str | None, replies: bool, round_: int
+    contact: Contact, about: About, *, reads: bool, link: str | None, reply: str | None, round_: int
 ) -> Words:
     """The alert as a contact is to read it.
 
     Args:
         reads: Whether the guest's words may stand in it.
         link: That takes it, where the service has an address.
-        replies: Whether the contact can take it by a text message.
+        reply: What takes it in a text message of the contact, behind TAKE; None where none does.
         round_: From 0; from 1 on it says that nobody took it yet.
     """
     title = headline(about)
@@ -109,16 +110,16 @@ def words_for(
         title = f"{title} (again: nobody has taken it)"
     quote = about.summary() if reads or about.alert.kind in OWN_WORDS else ""
     if isinstance(contact, LineContact):
-        return Words(title="", text=_short(title, about, quote, link, replies))
+        return Words(title="", text=_short(title, about, quote, link, reply))
     said = quote if about.alert.kind in OWN_WORDS or not quote else f"“{quote}”"
     way = f"Take it, and nobody else is called: {link}" if link else ""
     lines = [title, *_caution(about), _from(about), said, way]
     return Words(title=title, text="\n".join(line for line in lines if line))
 
 
-def _short(title: str, about: About, quote: str, link: str | None, replies: bool) -> str:
+def _short(title: str, about: About, quote: str, link: str | None, reply: str | None) -> str:
     """A text message: the guest's words are what is shortened."""
-    ways = [f"Reply TAKE {about.alert.id}"] if replies else []
+    ways = [f"Reply TAKE {reply}"] if reply else []
     ways += [link] if link else []
     ending = f" ...{about.sender[-2:]}" if about.sender and about.sender.startswith("+") else ""
     before = plain(" ".join([f"{title}.", *_caution(about)]))

@@ -40,7 +40,7 @@ def gaps(
     from askhouse.commands.shared import read_library
     from askhouse.gaps import open_meaning
     from service.gaps.assigning import assign
-    from service.gaps.report import report, with_near_facts
+    from service.gaps.report import report, with_near_facts, with_samples
     from service.gaps.shown import as_csv, as_json, as_markdown, as_table
 
     settings = settings_for(knowledge, None)
@@ -50,7 +50,8 @@ def gaps(
         while assign(memory, meaning):
             pass
         with memory.reading() as session:
-            rows = report(session, meaning, library.houses, utc_now(), only=house)
+            rows = report(session, library.houses, utc_now(), only=house)
+            rows = with_samples(session, rows)
     if near and rows:
         assistant = build_assistant(
             library, settings.index_file, settings.model, calibration=settings.calibration_file

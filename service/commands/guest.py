@@ -55,8 +55,13 @@ def erase_guest(
     ] = False,
     as_sent: AsSentOption = False,
 ) -> None:
-    """Erase all that is held about one guest; it cannot be undone."""
+    """Erase all that is held about one guest; it cannot be undone.
+
+    Words of theirs that became ways of asking are taken out of the houses in ASKHOUSE_KNOWLEDGE.
+    """
     from service.privacy.person import erase
+    from service.privacy.taught import take_out
+    from service.privacy.trail import record
 
     sender = number_of(number, as_sent)
     if not yes:
@@ -64,13 +69,24 @@ def erase_guest(
             "Erase all that is held about this guest? Backups are not touched", abort=True
         )
     with opened(database) as opened_database, opened_database.writing() as session:
-        gone = erase(session, sender, WHO, utc_now(), also_opt_out=also_opt_out)
+        now = utc_now()
+        gone = erase(session, sender, WHO, now, also_opt_out=also_opt_out)
+        # Before the database forgets that they are the guest's.
+        places = [(taught, take_out(knowledge_folder(None), taught)) for taught in gone.taught]
+        for taught, place in places:
+            if place is not None and place.gone:
+                record(session, WHO, "fact.write", f"fact:{taught.house}/{taught.fact}", {}, now)
     out.print(
         f"{gone.messages} messages, {gone.deliveries} deliveries and the guests of {gone.stays} "
         "stays erased",
         highlight=False,
         soft_wrap=True,
     )
+    for taught, place in places:
+        if place is not None:
+            done = "taken out" if place.gone else "not found as they were: look for them yourself"
+            where = f"{taught.house}: {place.file}, line {place.line}, {taught.fact}"
+            _note(f"their words among the ways of asking: {where}: {done}")
     for line in gone.opted_out:
         _note(f"kept: they asked for no more messages on {line or 'every line'}")
     for feed in gone.feeds:

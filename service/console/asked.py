@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Collection
-from dataclasses import dataclass
 
-from sqlalchemy import case, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, contains_eager, selectinload
 
 from service.console.queries import Only, narrowed
-from service.tables import Change, CitationRow, Delivery, Gap, Inbound, PartRow, Stay, Thread
+from service.tables import Change, CitationRow, Delivery, Gap, Inbound, PartRow, Thread
 
 __all__ = [
-    "GapCount",
     "answer_sent",
     "asked_in",
     "changes_of",
     "corrected",
-    "find_gaps",
+    "facts_of_gaps",
     "open_gaps_by_house",
     "other_gaps",
     "said_about",
@@ -54,51 +51,10 @@ def changes_of(session: Session, house: str, fact: str | None, most: int) -> lis
     )
 
 
-@dataclass(frozen=True, slots=True)
-class GapCount:
-    """A gap with how much it is asked.
-
-    Attributes:
-        guests: Threads from which it was asked.
-        here_now: Whether someone of a present or coming stay asked.
-    """
-
-    gap: Gap
-    questions: int
-    guests: int
-    here_now: bool
-
-
-def find_gaps(
-    session: Session, only: Only, *, house: str, state: str, today: dt.date, page: int, size: int
-) -> tuple[int, list[GapCount]]:
-    """How many gaps there are, and one part of the list: those of guests here now first, then
-    those that most guests ask."""
-    wanted = [narrowed(Gap.house, only), Gap.state == state]
-    if house:
-        wanted.append(Gap.house == house)
-    total = session.scalar(select(func.count()).select_from(Gap).where(*wanted)) or 0
-    here = func.max(case((Stay.departure >= today, 1), else_=0))
-    guests = func.count(Inbound.thread_id.distinct())
-    counted = (
-        select(
-            Gap.id, func.count(PartRow.id).label("n"), guests.label("guests"), here.label("here")
-        )
-        .outerjoin(PartRow, PartRow.gap_id == Gap.id)
-        .outerjoin(Inbound, PartRow.message_id == Inbound.id)
-        .outerjoin(Stay, (Inbound.stay_id == Stay.id) & Stay.cancelled_at.is_(None))
-        .where(*wanted)
-        .group_by(Gap.id)
-        .subquery()
-    )
-    found = session.execute(
-        select(Gap, counted.c.n, counted.c.guests, counted.c.here)
-        .join(counted, counted.c.id == Gap.id)
-        .order_by(counted.c.here.desc(), counted.c.guests.desc(), Gap.last_at.desc(), Gap.id)
-        .limit(size)
-        .offset((page - 1) * size)
-    )
-    return total, [GapCount(gap, n, guests, bool(here)) for gap, n, guests, here in found]
+def facts_of_gaps(session: Session, gaps: Collection[int]) -> dict[int, str]:
+    """The fact that closed each gap; nothing for the others."""
+    found = session.execute(select(Gap.id, Gap.fact).where(Gap.id.in_(gaps)))
+    return {gap: fact for gap, fact in found if fact}
 
 
 def asked_in(session: Session, gaps: Collection[int]) -> dict[int, list[PartRow]]:

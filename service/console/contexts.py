@@ -135,6 +135,10 @@ class PastePage:
     opening: Annotated[bool, "Whether the houses are still being opened."]
     problem: Annotated[str, "Why there is no draft; empty for none."]
     draft: Annotated[DraftView | None, "The draft; None before a message is pasted."]
+    titles: Annotated[tuple[str, ...], "Titles of the house's facts, to name the right one by."]
+    missing: Annotated[
+        str, "Why the stay's own door code is not in the draft; empty for no reason."
+    ]
     send: Annotated[SendTo | None, "The thread to which the draft can be sent; None for none."]
 
 
@@ -222,14 +226,14 @@ class StaysPage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StayPage:
-    """One stay: its numbers, its door code on asking, its threads."""
+    """One stay: changed here, its door code shown on asking, its threads."""
 
     template: ClassVar[str] = "stay.html"
 
     frame: Annotated[Frame, "What stands around the page."]
     stay: Annotated[StayView, "The stay."]
     code: Annotated[str, "The door code, where it was asked for; else empty."]
-    phones: Annotated[str, "The numbers as they stand in the form, one a line."]
+    typed: Annotated[StayForm, "The stay as it stands in the form, but for its door code."]
     problems: Annotated[tuple[str, ...], "What is wrong with what was typed."]
 
 
@@ -338,7 +342,7 @@ class GapsPage:
     house: Annotated[str, "The chosen one; empty for all."]
     states: Annotated[tuple[Choice, ...], "States to choose from."]
     state: Annotated[str, "The chosen one."]
-    gaps: Annotated[tuple[GapRow, ...], "This part of the list."]
+    gaps: Annotated[tuple[GapRow, ...], "This part of the list, the most urgent first."]
     page: Annotated[int, "Which part it is, from 1."]
     pages: Annotated[int, "How many there are."]
     query: Annotated[str, "The rest of the address for the other parts."]
@@ -363,6 +367,8 @@ class GapPage:
     again: Annotated[bool, "Whether the questions were asked again for this page."]
     near: Annotated[tuple[NearFact, ...], "Facts that came near, and why they did not do."]
     others: Annotated[tuple[Choice, ...], "Other gaps of the house, to put it together with."]
+    elsewhere: Annotated[tuple[Choice, ...], "The same at other houses of the person's."]
+    topics: Annotated[tuple[str, ...], "Topics that the house has already, in words."]
     form: Annotated[GapForm, "The answer as it was typed."]
     preview: Annotated[Preview | None, "What a guest would be told; None before it was checked."]
     problem: Annotated[str, "Why it cannot be saved; empty for nothing."]
@@ -385,14 +391,15 @@ class CorrectionsPage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewFactPage:
-    """A form for a fact that is not there yet."""
+    """A form for a fact or a how-to note that is not there yet."""
 
     template: ClassVar[str] = "new_fact.html"
 
     frame: Annotated[Frame, "What stands around the page."]
     slug: Annotated[str, "The house."]
     name: Annotated[str, "The house's name."]
-    topics: Annotated[tuple[Choice, ...], "Topics that the house has already."]
+    topics: Annotated[tuple[str, ...], "Topics that the house has already, in words."]
+    closed: Annotated[bool, "Whether the house has no place for notes, which are files."]
     typed: Annotated[NewFact, "What was typed."]
     preview: Annotated[Preview | None, "What a guest would be told; None before it was checked."]
     problem: Annotated[str, "Why it cannot be saved; empty for nothing."]

@@ -9,6 +9,7 @@ from askhouse.answer.length import sentences
 from askhouse.values import Fact, Hit, Outcome, Reply, ReplyPart
 from service.console.views import DraftView, FactRef, Line, NearFact, PartView
 from service.console.words import KINDS, OUTCOMES, day, sure
+from service.drafting import OWN_CODE
 from service.lines.segments import count, plain
 
 __all__ = ["draft_view", "fact_href", "segments", "tied", "why_not"]
@@ -26,23 +27,38 @@ def segments(text: str) -> int:
     return count(plain(text)).segments
 
 
-def draft_view(reply: Reply, house_name: str, part_ids: Sequence[int], today: dt.date) -> DraftView:
-    """The draft with its facts numbered in the order in which they are first cited."""
+def draft_view(
+    reply: Reply,
+    house_name: str,
+    part_ids: Sequence[int],
+    today: dt.date,
+    own_code: str = OWN_CODE,
+) -> DraftView:
+    """The draft with its facts numbered in the order in which they are first cited.
+
+    Args:
+        reply: As drafted.
+        house_name: For people.
+        part_ids: The rows of its parts, in their order.
+        today: At the house.
+        own_code: What stands in place of the stay's own door code.
+    """
     marks: dict[str, int] = {}
     for part in reply.parts:
         for citation in part.citations:
             marks.setdefault(citation.fact_id, len(marks) + 1)
     parts = tuple(
-        _part(reply.house, part, row, marks, today)
+        _part(reply.house, part, row, marks, today, own_code)
         for part, row in zip(reply.parts, part_ids, strict=True)
     )
+    full, short = (text.replace(OWN_CODE, own_code) for text in (reply.full, reply.short))
     return DraftView(
         house=reply.house,
         house_name=house_name,
-        full=reply.full,
-        short=reply.short,
-        full_segments=segments(reply.full),
-        short_segments=segments(reply.short),
+        full=full,
+        short=short,
+        full_segments=segments(full),
+        short_segments=segments(short),
         parts=parts,
         answered=sum(part.outcome in ("answer", "chat") for part in parts),
         urgent=any(part.level in ("emergency", "urgent") for part in parts),
@@ -72,7 +88,14 @@ def _holds(fact: Fact, sentence: str) -> bool:
     )
 
 
-def _part(house: str, part: ReplyPart, row: int, marks: dict[str, int], today: dt.date) -> PartView:
+def _part(
+    house: str,
+    part: ReplyPart,
+    row: int,
+    marks: dict[str, int],
+    today: dt.date,
+    own_code: str,
+) -> PartView:
     decision = part.decision
     return PartView(
         id=row,
@@ -83,7 +106,11 @@ def _part(house: str, part: ReplyPart, row: int, marks: dict[str, int], today: d
         level=str(decision.alarm.level) if decision.alarm else "",
         sure=sure(decision.confidence),
         reason=decision.reason,
-        lines=tuple(Line(text, marks.get(fact or "", 0)) for text, fact in tied(part)),
+        # Tied before the code is in it: the fact has but its place.
+        lines=tuple(
+            Line(text.replace(OWN_CODE, own_code), marks.get(fact or "", 0))
+            for text, fact in tied(part)
+        ),
         facts=tuple(
             FactRef(
                 id=citation.fact_id,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import unicodedata
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -22,12 +22,14 @@ from askhouse.knowledge.problems import Problem, Severity
 from askhouse.knowledge.scalars import Value
 from askhouse.knowledge.standing import files_of, find_fact, sha256
 from askhouse.knowledge.write import (
+    EditConflictError,
     EditRefusedError,
     FactAsWritten,
     FactChange,
     FactWritten,
     draft_fact,
     put_back,
+    remove_fact,
     write_fact,
 )
 from askhouse.values import Fact, House
@@ -40,6 +42,7 @@ from service.console.house_views import (
 )
 from service.console.noting import note
 from service.console.page import EffectsOf, NotHereError, NotThisError, Visit
+from service.drafting import OWN_CODE
 from service.gaps.preview import Effects, past_questions
 from service.tables import Change
 
@@ -53,8 +56,12 @@ __all__ = [
     "looking",
     "new_id",
     "preview",
+    "preview_as_written",
     "preview_of",
+    "remove",
     "save",
+    "topic_choices",
+    "topic_words",
     "undo",
 ]
 
@@ -66,6 +73,8 @@ class Typed:
     """What a person typed into the form of a fact.
 
     Attributes:
+        sensitive: They say that it holds a code. What is marked so stays marked: a form that
+            says nothing of it must not open a code to everyone.
         checked: They say that it is true today.
     """
 
@@ -73,6 +82,7 @@ class Typed:
     text: str = ""
     asks: str = ""
     cautions: str = ""
+    sensitive: bool = False
     checked: bool = False
 
 
@@ -135,23 +145,46 @@ def change_of(fact: FactAsWritten, typed: Typed, today: dt.date) -> FactChange:
         fields["cautions"] = _lines(typed.cautions) or None
         if "caution" in fact.fields:
             fields["caution"] = None
+    if typed.sensitive and fact.fields.get("sensitive") is not True:
+        fields["sensitive"] = True
     if typed.checked:
         fields["verified_on"] = today
     return FactChange(fields)
 
 
-def change_of_new(typed: NewFact, today: dt.date) -> FactChange:
-    """A fact that is not there yet, made sure of today by whoever writes it."""
+def change_of_new(typed: NewFact, topics: Collection[str], today: dt.date) -> FactChange:
+    """A fact or note that is not there yet, made sure of today by whoever writes it.
+
+    Args:
+        typed: What was typed; a topic as a page shows it, or one that is new.
+        topics: Those that the house has.
+        today: At the house.
+    """
+    known = {topic_words(topic).lower(): topic for topic in topics}
+    topic = " ".join(typed.topic.split())
     fields: dict[str, Value | None] = {
-        "topic": typed.topic.strip() or "house",
+        "topic": known.get(topic.lower(), topic) or "house",
         "title": typed.title.strip(),
         "text": typed.text.strip(),
     }
     if _lines(typed.asks):
         fields["asks"] = _lines(typed.asks)
+    if _lines(typed.cautions):
+        fields["cautions"] = _lines(typed.cautions)
     if typed.sensitive:
         fields["sensitive"] = True
-    return FactChange(fields | {"verified_on": today}, new=True)
+    return FactChange(fields | {"verified_on": today}, new=True, note=typed.note)
+
+
+def topic_words(topic: str) -> str:
+    """A topic of a house as a page shows it: `hot-tub` → `Hot tub`."""
+    words = topic.replace("-", " ")
+    return words[:1].upper() + words[1:]
+
+
+def topic_choices(facts: Iterable[Fact]) -> tuple[str, ...]:
+    """The topics of these facts in words, each once."""
+    return tuple(dict.fromkeys(topic_words(fact.topic) for fact in facts))
 
 
 Look = Callable[[House], Effects | None]
@@ -164,7 +197,7 @@ def preview(
     """What the guest would get, and what is wrong; nothing is written."""
     try:
         loaded = draft_fact(folder, house, fact_id, change)
-    except EditRefusedError as error:
+    except (EditConflictError, EditRefusedError) as error:
         return Preview(said="", segments=0, refused=str(error))
     found = _preview(loaded, fact_id)
     if look is None or loaded.house is None:
@@ -184,6 +217,11 @@ def looking(seen: Visit, house: str, fact_id: str) -> Look:
         return effects(then, fact_id, questions)
 
     return look
+
+
+def preview_as_written(folder: Path, house: str, fact_id: str) -> Preview:
+    """What the guest gets once the house is open with what stands in the file now."""
+    return preview(folder, house, fact_id, FactChange({}))
 
 
 def preview_of(fact: Fact | None) -> Preview:
@@ -211,6 +249,17 @@ def save(
     return written
 
 
+def remove(session: Session, seen: Visit, house: str, fact_id: str, expected_hash: str) -> None:
+    """Takes a fact out of its file, or a note's file away; undoing it brings it back.
+
+    Raises:
+        EditConflictError: Someone else changed the fact meanwhile.
+        EditRefusedError: The house could not be used any more.
+    """
+    written = remove_fact(seen.knowledge, house, fact_id, expected_hash)
+    _keep(session, seen, house, fact_id, written, None)
+
+
 def undo(session: Session, seen: Visit, house: str, change_id: int) -> Change:
     """Puts back what stood before a change, which is a change of its own.
 
@@ -234,15 +283,20 @@ def undo(session: Session, seen: Visit, house: str, change_id: int) -> Change:
     return done
 
 
-def new_id(title: str, taken: Collection[str]) -> str:
-    """An id made of a title: lower case, digits and hyphens, and no other fact's."""
+def new_id(folder: Path, house: str, title: str) -> str:
+    """An id made of a title: lower case, digits and hyphens, and no other fact's in the files.
+
+    Raises:
+        KnowledgeError: There is no such house.
+    """
     plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
     made = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_LONGEST_ID].strip("-") or "fact"
-    return next(
-        each
-        for each in (made, *(f"{made}-{n}" for n in range(2, len(taken) + 3)))
-        if each not in taken
-    )
+    files = files_of(folder, house)
+    each, number = made, 1
+    while find_fact(files, each) is not None:
+        number += 1
+        each = f"{made}-{number}"
+    return each
 
 
 def _keep(
@@ -271,18 +325,23 @@ def _keep(
 
 
 def _preview(loaded: LoadedHouse, fact_id: str) -> Preview:
-    fact = next((f for f in loaded.house.facts if f.id == fact_id), None) if loaded.house else None
+    facts = loaded.house.facts if loaded.house else ()
+    fact = next((each for each in facts if each.id == fact_id), None)
     # Errors are all told, since with one the house is closed; warnings only of this fact.
     told = [
         problem
         for problem in loaded.problems
-        if (problem.severity is Severity.ERROR if fact is None else _is_about(problem, fact))
+        if (problem.severity is Severity.ERROR if fact is None else _is_about(problem, fact, facts))
     ]
     return replace(preview_of(fact), problems=tuple(map(_row, told)))
 
 
-def _is_about(problem: Problem, fact: Fact) -> bool:
-    return problem.file == fact.source.file and problem.line == fact.source.line
+def _is_about(problem: Problem, fact: Fact, facts: Iterable[Fact]) -> bool:
+    """Whether a problem lies in the fact's own lines, which end where the next fact begins."""
+    if problem.file != fact.source.file:
+        return False
+    begin = [other.source.line for other in facts if other.source.file == problem.file]
+    return max((line for line in begin if line <= problem.line), default=0) == fact.source.line
 
 
 def _row(problem: Problem) -> ProblemRow:
@@ -292,7 +351,8 @@ def _row(problem: Problem) -> ProblemRow:
 
 def _said(fact: Fact) -> str:
     lines = [fact.text, *(f"Careful: {caution}" for caution in fact.cautions)]
-    return "\n".join([*lines, *([str(fact.media)] if fact.media else [])])
+    said = "\n".join([*lines, *([str(fact.media)] if fact.media else [])])
+    return said.replace(OWN_CODE, "(the door code of the guest's stay)")
 
 
 def _cautions(fields: Any) -> list[str]:

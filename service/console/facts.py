@@ -1,7 +1,8 @@
-"""One fact: edited with a check and a preview as one types, or written anew."""
+"""One fact or note: edited with a check and a preview as one types, written anew, removed."""
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from typing import Annotated
 
@@ -9,7 +10,12 @@ from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 
 from askhouse.errors import KnowledgeError
-from askhouse.knowledge.write import EditConflictError, EditRefusedError, FactAsWritten
+from askhouse.knowledge.write import (
+    EditConflictError,
+    EditRefusedError,
+    FactAsWritten,
+    takes_notes,
+)
 from askhouse.values import Fact
 from service.blots import guest_words
 from service.console.asked import (
@@ -29,8 +35,11 @@ from service.console.editing import (
     looking,
     new_id,
     preview,
+    preview_as_written,
     preview_of,
+    remove,
     save,
+    topic_choices,
 )
 from service.console.house import change_rows
 from service.console.house_views import (
@@ -52,10 +61,8 @@ from service.console.page import (
 from service.console.queries import (
     names_of_people,
 )
-from service.console.views import (
-    Choice,
-)
-from service.console.words import day
+from service.console.words import When, day
+from service.tables import PartRow
 
 __all__ = ["router"]
 
@@ -83,11 +90,19 @@ def edit(
     text: Annotated[Text, Form(max_length=20_000)] = "",
     asks: Annotated[Text, Form(max_length=20_000)] = "",
     cautions: Annotated[Text, Form(max_length=20_000)] = "",
+    sensitive: Annotated[Text, Form()] = "",
     checked: Annotated[Text, Form()] = "",
     hash: Annotated[Text, Form(max_length=64)] = "",
     only_check: Annotated[Text, Form()] = "",
 ) -> Response:
-    typed = Typed(title=title, text=text, asks=asks, cautions=cautions, checked=checked == "yes")
+    typed = Typed(
+        title=title,
+        text=text,
+        asks=asks,
+        cautions=cautions,
+        sensitive=sensitive == "yes",
+        checked=checked == "yes",
+    )
     stands = _stands(seen, slug, fact_id)
     change = change_of(stands, typed, seen.today(slug))
     if only_check:
@@ -114,16 +129,50 @@ def edit(
     return go(fact_href(slug, fact_id), "saved")
 
 
+@router.post("/houses/{slug}/facts/{fact_id}/remove")
+def take_away(
+    request: Request,
+    seen: Poster,
+    slug: str,
+    fact_id: str,
+    hash: Annotated[Text, Form(max_length=64)] = "",
+) -> Response:
+    _stands(seen, slug, fact_id)
+    try:
+        with seen.database.writing() as session:
+            remove(session, seen, slug, fact_id, hash)
+    except EditConflictError:
+        return _page(request, seen, slug, fact_id, conflict=True, status=409)
+    except EditRefusedError as error:
+        refused = Preview(said="", segments=0, refused=str(error))
+        return _page(request, seen, slug, fact_id, found=refused, status=422)
+    seen.house_changed(slug)
+    return go(f"/houses/{slug}/changes", "removed")
+
+
 @router.get("/houses/{slug}/new")
 def new_page(
-    request: Request, seen: Visitor, slug: str, answer: Annotated[int, Query(ge=0, le=MOST_ID)] = 0
+    request: Request,
+    seen: Visitor,
+    slug: str,
+    note: str = "",
+    answer: Annotated[int, Query(ge=0, le=MOST_ID)] = 0,
+    part: Annotated[int, Query(ge=0, le=MOST_ID)] = 0,
 ) -> Response:
-    """With `answer`, the words that a host has sent to a guest stand in the form."""
+    """A form for a fact, or for a how-to note.
+
+    With `answer`, the words that a host has sent to a guest stand in it; with `part`, the words
+    of a guest as a way of asking.
+    """
     house = seen.house(slug)
     with seen.database.reading() as session:
         text, asked = answer_sent(session, answer, slug)
-    asks = "\n".join(guest_words(words, house) for words in asked)
-    return _new_page(request, seen, slug, NewFact(text=text, asks=asks))
+        if part:
+            row = seen.theirs(session, PartRow, part)
+            asked = [row.text] if row.house == slug else []
+    asks = "\n".join(" ".join(guest_words(words, house).split()) for words in asked)
+    typed = NewFact(note=note == "yes", text=text, asks=asks)
+    return _new_page(request, seen, slug, typed)
 
 
 @router.post("/houses/{slug}/new")
@@ -131,19 +180,29 @@ def add(
     request: Request,
     seen: Poster,
     slug: str,
+    note: Annotated[Text, Form()] = "",
     title: Annotated[Text, Form(max_length=200)] = "",
     topic: Annotated[Text, Form(max_length=100)] = "",
     text: Annotated[Text, Form(max_length=20_000)] = "",
     asks: Annotated[Text, Form(max_length=20_000)] = "",
+    cautions: Annotated[Text, Form(max_length=20_000)] = "",
     sensitive: Annotated[Text, Form()] = "",
     only_check: Annotated[Text, Form()] = "",
 ) -> Response:
     house = seen.house(slug)
-    typed = NewFact(title=title, topic=topic, text=text, asks=asks, sensitive=sensitive == "yes")
-    fact_id = new_id(title, {fact.id for fact in house.facts})
-    change = change_of_new(typed, seen.today(slug))
-    look = looking(seen, slug, fact_id) if only_check == "page" else None
+    typed = NewFact(
+        note=note == "yes",
+        title=title,
+        topic=topic,
+        text=text,
+        asks=asks,
+        cautions=cautions,
+        sensitive=sensitive == "yes",
+    )
     files = seen.house_files(slug)
+    fact_id = new_id(files, slug, title)
+    change = change_of_new(typed, {fact.topic for fact in house.facts}, seen.today(slug))
+    look = looking(seen, slug, fact_id) if only_check == "page" else None
     found = preview(files, slug, fact_id, change, look) if text.strip() else None
     if only_check == "live":
         return render(request, FactCheck(preview=found or Preview(said="", segments=0)))
@@ -158,7 +217,7 @@ def add(
     except (EditConflictError, EditRefusedError) as error:
         return _new_page(request, seen, slug, typed, found, problem=str(error))
     seen.house_changed(slug)
-    return go(f"/houses/{slug}/changes", "written")
+    return go(fact_href(slug, fact_id), "written")
 
 
 def _new_page(
@@ -170,12 +229,12 @@ def _new_page(
     problem: str = "",
 ) -> Response:
     house = seen.house(slug)
-    topics = dict.fromkeys(fact.topic for fact in house.facts)
     page = NewFactPage(
-        frame=seen.frame("A new fact", "house"),
+        frame=seen.frame("A new how-to note" if typed.note else "A new fact", "house"),
         slug=slug,
         name=house.name,
-        topics=tuple(Choice(each, each.replace("-", " ").capitalize()) for each in topics),
+        topics=topic_choices(house.facts),
+        closed=typed.note and not takes_notes(seen.house_files(slug), slug),
         typed=typed,
         preview=found,
         problem=problem,
@@ -223,16 +282,32 @@ def _page(
         people = names_of_people(session, {change.person for change in changes})
         times = times_told(session, slug).get(fact_id, 0)
     page = FactPage(
-        frame=seen.frame(fact.title if fact else fact_id, "house", told),
+        frame=seen.frame(fact.title if fact else form.title or fact_id, "house", told),
         slug=slug,
         name=house.name,
         fact=form,
         sensitive=bool(stands.fields.get("sensitive")),
-        note=bool(fact and fact.sections),
-        verified=day(fact.verified_on, seen.today(slug)) if fact and fact.verified_on else None,
+        note=stands.file.endswith(".md"),
+        verified=_verified(stands, seen.today(slug)),
         times=times,
         theirs=as_typed(stands).text if conflict else "",
-        preview=found or preview_of(fact),
+        preview=found or _preview(seen, slug, fact_id, fact, just_written=bool(told)),
         changes=change_rows(seen, house, changes, people),
     )
     return render(request, page, status)
+
+
+def _verified(stands: FactAsWritten, today: dt.date) -> When | None:
+    try:
+        return day(dt.date.fromisoformat(str(stands.fields.get("verified_on"))), today)
+    except ValueError:  # none, or one that the loader complains about
+        return None
+
+
+def _preview(
+    seen: Visit, slug: str, fact_id: str, fact: Fact | None, *, just_written: bool
+) -> Preview:
+    """What a guest gets today; of what was written a moment ago, what they get from now on."""
+    if fact is None or just_written:
+        return preview_as_written(seen.house_files(slug), slug, fact_id)
+    return preview_of(fact)

@@ -9,43 +9,54 @@ from __future__ import annotations
 import datetime as dt
 import statistics
 from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, case, func, select
+from sqlalchemy import ColumnElement, case, extract, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from service.console.queries import Only, narrowed
 from service.tables import Escalation, Gap, Inbound, Lesson, PartRow
 
-__all__ = ["Figures", "HouseFigures", "Week", "figures", "weeks_before"]
+__all__ = ["Counts", "Figures", "figures", "weeks_before"]
 
-OUTCOMES = ("answer", "gap", "escalate", "chat")
+_Name = TypeVar("_Name")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Week:
-    """One week.
+@dataclass(slots=True)
+class Counts:
+    """What is counted, of a week at a house, or of several.
 
     Attributes:
-        first: Its Monday.
         messages: That guests sent by a line.
         parts: Of these messages and of pasted ones, by outcome.
+        right: Drafts that the host looked over and found right.
+        reviewed: All that they looked over; what was said last of each counts.
         waits_min: From alert to someone taking it, in minutes, for each that was taken.
     """
 
-    first: dt.date
-    messages: int
-    parts: Mapping[str, int]
-    waits_min: Sequence[float]
+    messages: int = 0
+    parts: Counter[str] = field(default_factory=Counter)
+    right: int = 0
+    reviewed: int = 0
+    waits_min: list[float] = field(default_factory=list)
+
+    @property
+    def asked(self) -> int:
+        """Parts that ask for something."""
+        return self.parts.total() - self.parts["chat"]
 
     @property
     def answered(self) -> float | None:
-        """Share of the parts that ask for something and were answered, 0 to 1."""
-        asked = sum(n for outcome, n in self.parts.items() if outcome != "chat")
-        return self.parts.get("answer", 0) / asked if asked else None
+        """Share of these that were answered, 0 to 1."""
+        return self.parts["answer"] / self.asked if self.asked else None
+
+    @property
+    def right_share(self) -> float | None:
+        """Share of what was looked over that was right, 0 to 1."""
+        return self.right / self.reviewed if self.reviewed else None
 
     @property
     def wait_min(self) -> float | None:
@@ -54,34 +65,45 @@ class Week:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HouseFigures:
-    """One house over all the weeks."""
-
-    house: str
-    messages: int
-    parts: Mapping[str, int]
-    right: int
-    reviewed: int
-    wait_min: float | None
-
-    @property
-    def answered(self) -> float | None:
-        """Share of the parts that ask for something and were answered, 0 to 1."""
-        asked = sum(n for outcome, n in self.parts.items() if outcome != "chat")
-        return self.parts.get("answer", 0) / asked if asked else None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
     """All that the page shows.
 
     Attributes:
+        weeks: The Monday of each week.
+        cells: By the week's place and the house's slug.
         topics: Unanswered parts by the topic of their gap, the most first.
     """
 
-    weeks: tuple[Week, ...]
-    houses: tuple[HouseFigures, ...]
+    weeks: tuple[dt.date, ...]
+    cells: Mapping[tuple[int, str], Counts]
     topics: tuple[tuple[str, int], ...]
+
+    def by_week(self) -> list[Counts]:
+        """All houses, for each week."""
+        sums = _sums((place, counts) for (place, _), counts in self.cells.items())
+        return [sums[place] for place in range(len(self.weeks))]
+
+    def by_house(self) -> dict[str, Counts]:
+        """All the weeks, for each house that is known."""
+        cells = sorted(self.cells.items(), key=lambda cell: cell[0][1])
+        return dict(_sums((house, counts) for (_, house), counts in cells if house))
+
+    def total(self) -> Counts:
+        """All of it."""
+        return _sums((None, counts) for counts in self.by_week())[None]
+
+
+def _sums(several: Iterable[tuple[_Name, Counts]]) -> defaultdict[_Name, Counts]:
+    sums: defaultdict[_Name, Counts] = defaultdict(Counts)
+    for name, counts in several:
+        total = sums[name]
+        total.messages += counts.messages
+        for outcome, n in counts.parts.items():  # a Counter's own sum takes three times as long
+            total.parts[outcome] += n
+        total.right += counts.right
+        total.reviewed += counts.reviewed
+        total.waits_min += counts.waits_min
+    return sums
 
 
 def weeks_before(now: dt.datetime, zone: str, count: int) -> list[dt.datetime]:
@@ -97,58 +119,53 @@ def weeks_before(now: dt.datetime, zone: str, count: int) -> list[dt.datetime]:
 
 def figures(session: Session, only: Only, starts: Sequence[dt.datetime]) -> Figures:
     """The numbers of the weeks that begin at `starts`."""
-    messages = _counted(session, only, starts)
-    parts = _parts(session, only, starts)
-    waits = _waits(session, only, starts)
-    lessons = _lessons(session, only, starts[0])
-    in_week = _by(parts, lambda key: key[0])
-    of_house = _by(parts, lambda key: key[1])
-    weeks = tuple(
-        Week(
-            first=start.date(),
-            messages=sum(n for (week, _), n in messages.items() if week == place),
-            parts=in_week.get(place, dict.fromkeys(OUTCOMES, 0)),
-            waits_min=[m for (week, _), some in waits.items() if week == place for m in some],
+    cells: defaultdict[tuple[int, str], Counts] = defaultdict(Counts)
+    week = _week(Inbound.received_at, starts).label("week")
+    messages = session.execute(
+        select(week, Inbound.house, func.count())
+        .where(
+            Inbound.received_at >= starts[0],
+            Inbound.line != "pages",
+            narrowed(Inbound.house, only),
         )
-        for place, start in enumerate(starts)
+        .group_by("week", Inbound.house)
     )
-    sent = Counter[str]()
-    for (_, house), n in messages.items():
-        sent[house] += n
-    waited: dict[str, list[float]] = defaultdict(list)
-    for (_, house), minutes in waits.items():
-        waited[house] += minutes
+    for place, house, n in messages:
+        cells[place, house or ""].messages = n
+    parts = session.execute(
+        select(week, PartRow.house, PartRow.outcome, func.count())
+        .join(Inbound, PartRow.message_id == Inbound.id)
+        .where(Inbound.received_at >= starts[0], narrowed(PartRow.house, only))
+        .group_by("week", PartRow.house, PartRow.outcome)
+    )
+    for place, house, outcome, n in parts:
+        cells[place, house].parts[outcome] = n
+    week = _week(Lesson.at, starts).label("week")
+    last = select(func.max(Lesson.id)).group_by(func.coalesce(Lesson.part_id, -Lesson.id))
+    lessons = session.execute(
+        select(week, Lesson.house, Lesson.verdict, func.count())
+        .where(Lesson.at >= starts[0], Lesson.id.in_(last), narrowed(Lesson.house, only))
+        .group_by("week", Lesson.house, Lesson.verdict)
+    )
+    for place, house, verdict, n in lessons:
+        cells[place, house].reviewed += n
+        cells[place, house].right += n if verdict == "right" else 0
+    week = _week(Escalation.created_at, starts).label("week")
+    taken_s = extract("epoch", Escalation.taken_at) - extract("epoch", Escalation.created_at)
+    taken = session.execute(
+        select(week, Escalation.house, taken_s).where(
+            Escalation.created_at >= starts[0],
+            Escalation.taken_at.is_not(None),
+            narrowed(Escalation.house, only),
+        )
+    )
+    for place, house, seconds in taken:
+        cells[place, house or ""].waits_min.append(float(seconds) / 60)
     return Figures(
-        weeks=weeks,
-        houses=tuple(
-            HouseFigures(
-                house=house,
-                messages=sent[house],
-                parts=of_house.get(house, dict.fromkeys(OUTCOMES, 0)),
-                right=lessons.get((house, "right"), 0),
-                reviewed=sum(n for (slug, _), n in lessons.items() if slug == house),
-                wait_min=statistics.median(waited[house]) if waited[house] else None,
-            )
-            for house in sorted({*sent, *of_house})
-            if house
-        ),
+        weeks=tuple(start.date() for start in starts),
+        cells=cells,
         topics=_topics(session, only, starts[0]),
     )
-
-
-_Key = tuple[int, str]
-_Name = TypeVar("_Name")
-
-
-def _by(
-    parts: Mapping[tuple[int, str, str], int], name: Callable[[tuple[int, str, str]], _Name]
-) -> dict[_Name, dict[str, int]]:
-    """The parts by outcome, for each week or each house."""
-    total: dict[_Name, dict[str, int]] = {}
-    for key, n in parts.items():
-        of = total.setdefault(name(key), dict.fromkeys(OUTCOMES, 0))
-        of[key[2]] = of.get(key[2], 0) + n
-    return total
 
 
 def _week(
@@ -156,58 +173,6 @@ def _week(
 ) -> ColumnElement[int]:
     later = [(at >= start, place) for place, start in reversed(list(enumerate(starts)))]
     return case(*later, else_=-1)
-
-
-def _counted(session: Session, only: Only, starts: Sequence[dt.datetime]) -> dict[_Key, int]:
-    week = _week(Inbound.received_at, starts).label("week")
-    found = session.execute(
-        select(week, Inbound.house, func.count())
-        .where(
-            Inbound.received_at >= starts[0],
-            Inbound.line != "pages",
-            narrowed(Inbound.house, only),
-        )
-        .group_by(week, Inbound.house)
-    )
-    return {(place, house or ""): n for place, house, n in found}
-
-
-def _parts(
-    session: Session, only: Only, starts: Sequence[dt.datetime]
-) -> dict[tuple[int, str, str], int]:
-    week = _week(Inbound.received_at, starts).label("week")
-    found = session.execute(
-        select(week, PartRow.house, PartRow.outcome, func.count())
-        .join(Inbound, PartRow.message_id == Inbound.id)
-        .where(Inbound.received_at >= starts[0], narrowed(PartRow.house, only))
-        .group_by(week, PartRow.house, PartRow.outcome)
-    )
-    return {(place, house, outcome): n for place, house, outcome, n in found}
-
-
-def _waits(session: Session, only: Only, starts: Sequence[dt.datetime]) -> dict[_Key, list[float]]:
-    week = _week(Escalation.created_at, starts).label("week")
-    found = session.execute(
-        select(week, Escalation.house, Escalation.created_at, Escalation.taken_at).where(
-            Escalation.created_at >= starts[0],
-            Escalation.taken_at.is_not(None),
-            narrowed(Escalation.house, only),
-        )
-    )
-    waits: dict[_Key, list[float]] = defaultdict(list)
-    for place, house, created, taken in found:
-        assert taken is not None  # as asked
-        waits[place, house or ""].append((taken - created).total_seconds() / 60)
-    return waits
-
-
-def _lessons(session: Session, only: Only, since: dt.datetime) -> dict[tuple[str, str], int]:
-    found = session.execute(
-        select(Lesson.house, Lesson.verdict, func.count())
-        .where(Lesson.at >= since, narrowed(Lesson.house, only))
-        .group_by(Lesson.house, Lesson.verdict)
-    )
-    return {(house, verdict): n for house, verdict, n in found}
 
 
 def _topics(session: Session, only: Only, since: dt.datetime) -> tuple[tuple[str, int], ...]:

@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated
+from urllib.parse import urlencode
 
 from anyio import from_thread
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
+from sqlalchemy.orm import Session
 
 from askhouse.decision.topics import topics
 from askhouse.errors import MessageError
-from askhouse.knowledge.write import EditConflictError, EditRefusedError, FactChange
+from askhouse.knowledge.write import EditConflictError, EditRefusedError
 from askhouse.values import Message, Outcome
 from service.answering import Stage
+from service.blots import BLOT, guest_words
 from service.console.asked import (
     asked_in,
-    find_gaps,
+    facts_of_gaps,
     other_gaps,
 )
 from service.console.contexts import FactCheck, GapPage, GapsPage
 from service.console.draft import fact_href, why_not
-from service.console.editing import looking, new_id, preview
+from service.console.editing import change_of_new, looking, new_id, preview, topic_choices
 from service.console.house_views import (
     Asked,
+    GapAt,
     GapForm,
     GapRow,
+    NewFact,
     Preview,
 )
 from service.console.noting import note
@@ -44,8 +50,9 @@ from service.console.views import (
     Choice,
     NearFact,
 )
-from service.console.words import OUTCOMES, STATES, when
+from service.console.words import OUTCOMES, STATES, WAITING, when
 from service.gaps import changing
+from service.gaps.report import Row, report, with_samples
 from service.tables import Gap, PartRow
 
 __all__ = ["router"]
@@ -53,10 +60,9 @@ __all__ = ["router"]
 router = APIRouter(route_class=PageRoute)
 
 _SIZE = 25
-_SAMPLES = 3
 _AGAIN = 8  # questions that are asked again on one page: each takes a moment
 _STATES = (
-    Choice("open", "Waiting for an answer"),
+    Choice("open", OUTCOMES["gap"]),
     Choice("written", "Written"),
     Choice("dismissed", "Left out"),
 )
@@ -71,46 +77,51 @@ def gaps_page(
     page: Annotated[int, Query(ge=1, le=10_000)] = 1,
     told: str = "",
 ) -> Response:
+    """Each meaning once, over all houses of the person's, as `askhouse gaps` shows it."""
+    house = house if house in seen.houses else ""
     with seen.database.reading() as session:
-        total, found = find_gaps(
+        every = report(
             session,
-            seen.only,
-            house=house,
+            seen.answering.houses,
+            seen.now,
             state=state,
-            today=seen.now.date(),
-            page=page,
-            size=_SIZE,
+            only=[house] if house else seen.only,
         )
-        asked = asked_in(session, [row.gap.id for row in found])
-    query = "".join(f"{name}={value}&" for name, value in (("house", house), ("state", state)))
+        part = every[(page - 1) * _SIZE : page * _SIZE]
+        found = with_samples(session, part)
+        facts = facts_of_gaps(session, [gap for row in found for gap in row.gaps.values()])
     context = GapsPage(
         frame=seen.frame("Gaps", "gaps", told),
         houses=tuple(Choice(slug, each.name) for slug, each in seen.houses.items()),
-        house=house if house in seen.houses else "",
+        house=house,
         states=_STATES,
         state=state,
-        gaps=tuple(
-            GapRow(
-                id=row.gap.id,
-                name=row.gap.name,
-                topic=_topic(row.gap.topic),
-                house=seen.house_name(row.gap.house),
-                questions=row.questions,
-                guests=row.guests,
-                first=when(row.gap.first_at, seen.now, seen.zone(row.gap.house)),
-                last=when(row.gap.last_at, seen.now, seen.zone(row.gap.house)),
-                here_now=row.here_now,
-                samples=tuple(part.text for part in asked.get(row.gap.id, [])[:_SAMPLES]),
-                fact=row.gap.fact or "",
-                href=fact_href(row.gap.house, row.gap.fact) if row.gap.fact else "",
-            )
-            for row in found
-        ),
+        gaps=tuple(_row(seen, row, facts) for row in found),
         page=page,
-        pages=pages(total, _SIZE),
-        query=query if house in seen.houses or not house else f"state={state}&",
+        pages=pages(len(every), _SIZE),
+        query=urlencode({"house": house, "state": state}) + "&",
     )
     return render(request, context)
+
+
+def _row(seen: Visit, row: Row, facts: Mapping[int, str]) -> GapRow:
+    zone = seen.zone(row.houses[0])
+    topic = _topic(row.topic)
+    return GapRow(
+        name=row.name,
+        topic=topic if topic != row.name else "",
+        questions=row.questions,
+        guests=row.guests,
+        first=when(row.first_at, seen.now, zone),
+        last=when(row.last_at, seen.now, zone),
+        urgency=row.urgency,
+        urgent=WAITING[row.urgency],
+        samples=row.samples,
+        at=tuple(
+            GapAt(id=gap, house=seen.house_name(slug), fact=facts.get(gap, ""))
+            for slug, gap in sorted(row.gaps.items())
+        ),
+    )
 
 
 @router.get("/gaps/{gap_id}")
@@ -129,7 +140,10 @@ def write(
     seen: Poster,
     gap_id: Id,
     title: Annotated[Text, Form(max_length=200)] = "",
+    topic: Annotated[Text, Form(max_length=100)] = "",
     text: Annotated[Text, Form(max_length=20_000)] = "",
+    cautions: Annotated[Text, Form(max_length=20_000)] = "",
+    sensitive: Annotated[Text, Form()] = "",
     asks: Annotated[list[Id] | None, Form()] = None,
     only_check: Annotated[Text, Form()] = "",
 ) -> Response:
@@ -137,20 +151,28 @@ def write(
         gap = seen.theirs(session, Gap, gap_id)
         parts = asked_in(session, [gap.id]).get(gap.id, [])
     house = seen.house(gap.house)
-    form = GapForm(title=title or gap.name, text=text, asks=tuple(asks or ()))
-    fact_id = new_id(form.title, {fact.id for fact in house.facts})
-    chosen = [part.text for part in parts if part.id in form.asks]
-    change = FactChange(
-        {
-            "topic": gap.topic or "house",
-            "title": form.title.strip(),
-            "text": text.strip(),
-            **({"asks": list(dict.fromkeys(chosen))} if chosen else {}),
-            "verified_on": seen.today(gap.house),
-        },
-        new=True,
+    form = GapForm(
+        title=title or gap.name,
+        asks=tuple(asks or ()),
+        topic=topic,
+        text=text,
+        cautions=cautions,
+        sensitive=sensitive == "yes",
     )
     files = seen.house_files(gap.house)
+    fact_id = new_id(files, gap.house, form.title)
+    chosen = (guest_words(part.text, house) for part in parts if part.id in form.asks)
+    typed = NewFact(
+        title=form.title,
+        topic=form.topic,
+        text=form.text,
+        # A question that repeats a code is none to find a fact by.
+        asks="\n".join(dict.fromkeys(" ".join(w.split()) for w in chosen if BLOT not in w)),
+        cautions=form.cautions,
+        sensitive=form.sensitive,
+    )
+    topics_here = {fact.topic for fact in house.facts}
+    change = change_of_new(typed, topics_here, seen.today(gap.house))
     if only_check == "live":
         return render(
             request,
@@ -226,10 +248,10 @@ def _page(
     with seen.database.reading() as session:
         parts = asked_in(session, [gap.id]).get(gap.id, [])
         others = other_gaps(session, gap)
+        elsewhere = _elsewhere(session, seen, gap)
     asked, near = _asked(seen, gap, parts, again)
-    chosen = form or GapForm(
-        title=gap.name, text="", asks=tuple(part.id for part in parts[:_AGAIN])
-    )
+    chosen = form or GapForm(title=gap.name, asks=tuple(part.id for part in parts[:_AGAIN]))
+    here = seen.houses.get(gap.house)
     page = GapPage(
         frame=seen.frame(gap.name, "gaps", told),
         id=gap.id,
@@ -239,12 +261,13 @@ def _page(
         state=gap.state,
         state_words=STATES.get(gap.state, gap.state),
         fact=gap.fact or "",
-        fresh=gap.house in seen.houses
-        and any(fact.id == gap.fact for fact in seen.houses[gap.house].facts),
+        fresh=here is not None and any(fact.id == gap.fact for fact in here.facts),
         asked=asked,
         again=again,
         near=near,
         others=tuple(Choice(str(each.id), each.name) for each in others),
+        elsewhere=elsewhere,
+        topics=topic_choices(here.facts) if here else (),
         form=chosen,
         preview=found,
         problem=problem,
@@ -296,6 +319,17 @@ def _asked(
             )
         )
     return tuple(rows), tuple(near.values())[:4]
+
+
+def _elsewhere(session: Session, seen: Visit, gap: Gap) -> tuple[Choice, ...]:
+    """The gaps of the person's other houses that mean the same."""
+    houses = seen.answering.houses
+    rows = report(session, houses, seen.now, state=gap.state, only=seen.only)
+    row = next((row for row in rows if gap.id in row.gaps.values()), None)
+    others = sorted(row.gaps.items()) if row else ()
+    return tuple(
+        Choice(f"/gaps/{other}", seen.house_name(slug)) for slug, other in others if other != gap.id
+    )
 
 
 def _topic(topic: str | None) -> str:

@@ -20,9 +20,7 @@ from service.console.contexts import (
     HousesPage,
 )
 from service.console.draft import fact_href
-from service.console.editing import (
-    undo,
-)
+from service.console.editing import topic_words, undo
 from service.console.house_views import (
     ChangeRow,
     FactRow,
@@ -91,8 +89,7 @@ def house_page(
         search=search,
         total=len(house.facts),
         topics=tuple(
-            TopicGroup(name=name.replace("-", " ").capitalize(), facts=tuple(rows))
-            for name, rows in topics.items()
+            TopicGroup(name=topic_words(name), facts=tuple(rows)) for name, rows in topics.items()
         ),
     )
     return render(request, page)

@@ -16,6 +16,7 @@ __all__ = [
     "CorrectionView",
     "FactForm",
     "FactRow",
+    "GapAt",
     "GapForm",
     "GapRow",
     "HouseRow",
@@ -179,21 +180,38 @@ class ChangeRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GapRow:
-    """One gap in the list."""
+class GapAt:
+    """A gap as it stands at one house.
+
+    Attributes:
+        fact: The fact that closed it; empty while it is open.
+    """
 
     id: int
+    house: str
+    fact: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GapRow:
+    """One meaning in the list of gaps, over all houses that the person sees.
+
+    Attributes:
+        topic: Its topic of the trade catalogue; empty where that is its name already.
+        urgent: Who waits for the answer, in words; empty where nobody in particular does.
+        at: The gap of each house.
+    """
+
     name: str
     topic: str
-    house: str
     questions: int
     guests: int
     first: When
     last: When
-    here_now: bool
+    urgency: str
+    urgent: str
     samples: tuple[str, ...]
-    fact: str
-    href: str
+    at: tuple[GapAt, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,8 +231,11 @@ class GapForm:
     """An answer as it is typed; `asks` are the questions that become ways of asking it."""
 
     title: str
-    text: str
     asks: tuple[int, ...]
+    topic: str = ""
+    text: str = ""
+    cautions: str = ""
+    sensitive: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,10 +266,12 @@ class CorrectionView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewFact:
-    """A fact that is not there yet, as it is typed."""
+    """A fact that is not there yet, as it is typed; or a how-to note."""
 
+    note: bool = False
     title: str = ""
     topic: str = ""
     text: str = ""
     asks: str = ""
+    cautions: str = ""
     sensitive: bool = False

@@ -14,10 +14,20 @@ from service.tables import Lesson, PartRow
 __all__ = ["learn"]
 
 
-def learn(session: Session, seen: Visit, *, part_id: int, verdict: str, fact_id: str) -> str:
+def learn(
+    session: Session, seen: Visit, *, part_id: int, verdict: str, fact_id: str, title: str = ""
+) -> str:
     """Keeps a lesson on a part; gives the house that it is about.
 
     A part that was 'not answered' counts among the gaps from now on.
+
+    Args:
+        session: Of the database.
+        seen: Who says so.
+        part_id: The part.
+        verdict: right, answered-by, gap or fact-wrong.
+        fact_id: The fact that the last but one or the last is about.
+        title: Names it where no id is given.
 
     Raises:
         NotHereError: There is no such part, or no such fact.
@@ -28,8 +38,11 @@ def learn(session: Session, seen: Visit, *, part_id: int, verdict: str, fact_id:
     if verdict not in ("right", "answered-by", "gap", "fact-wrong"):
         raise NotThisError("Choose what is true of this part.")
     if verdict in ("answered-by", "fact-wrong"):
-        known = {fact.id for fact in seen.house(part.house).facts}
-        if fact_id not in known:
+        facts = seen.house(part.house).facts
+        if title and not fact_id:
+            named = (fact.id for fact in facts if fact.title.lower() == title.strip().lower())
+            fact_id = next(named, "")
+        if fact_id not in {fact.id for fact in facts}:
             raise NotThisError("Choose the fact that it is about.")
     if verdict == "answered-by":
         _teach(session, seen, part, fact_id)

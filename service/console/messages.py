@@ -34,6 +34,7 @@ from service.console.queries import (
     sent_on,
     states_of_threads,
     stays_by_id,
+    with_gaps,
     written_on,
 )
 from service.console.views import Choice, Entry, FactRef, Line, PartView, ThreadHead, ThreadRow
@@ -134,21 +135,26 @@ def write(
 def _rows(session: Session, seen: Visit, threads: list[Thread]) -> tuple[ThreadRow, ...]:
     ids = [thread.id for thread in threads]
     last, states = last_messages(session, ids), states_of_threads(session, ids)
+    gaps = with_gaps(session, [message.id for message in last.values()])
     stays = stays_by_id(session, {thread.stay_id for thread in threads if thread.stay_id})
     rows = []
     for thread in threads:
         message = last.get(thread.id)
         state = states.get(thread.id) or (message.state if message else "")
+        if state == "answered" and message is not None and message.id in gaps:
+            state = "gap"
+        stay = stays.get(thread.stay_id or 0)
         rows.append(
             ThreadRow(
                 id=thread.id,
-                who=_who(thread, stays.get(thread.stay_id or 0)),
+                who=_who(thread, stay),
+                stay=_days(seen, stay),
                 house=seen.house_name(thread.house),
                 line="" if thread.line == "pages" else thread.line,
                 words=message.text if message else "",
                 at=when(thread.last_at, seen.now, seen.zone(thread.house)),
                 state=state,
-                state_words=STATES.get(state, ""),
+                state_words=OUTCOMES["gap"] if state == "gap" else STATES.get(state, ""),
             )
         )
     return tuple(rows)
@@ -160,9 +166,15 @@ def _who(thread: Thread, stay: Stay | None) -> str:
     return "Pasted message" if thread.line == "pages" else thread.sender
 
 
+def _days(seen: Visit, stay: Stay | None) -> str:
+    if stay is None:
+        return ""
+    today = seen.today(stay.house)
+    return f"{day(stay.arrival, today).words} to {day(stay.departure, today).words}"
+
+
 def _head(session: Session, seen: Visit, thread: Thread, stay: Stay | None) -> ThreadHead:
     pasted = thread.line == "pages"
-    today = seen.now.date()
     return ThreadHead(
         id=thread.id,
         who=_who(thread, stay),
@@ -171,11 +183,7 @@ def _head(session: Session, seen: Visit, thread: Thread, stay: Stay | None) -> T
         house_slug=thread.house or "",
         line="" if pasted else thread.line,
         stay_id=stay.id if stay else None,
-        stay_words=(
-            f"{day(stay.arrival, today).words} to {day(stay.departure, today).words}"
-            if stay
-            else ""
-        ),
+        stay_words=_days(seen, stay),
         closed=why_closed(session, thread, seen.lines),
     )
 

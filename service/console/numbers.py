@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from service.console.contexts import NumbersPage
-from service.console.figures import Figures, figures, weeks_before
+from service.console.figures import Counts, Figures, figures, weeks_before
 from service.console.house_views import (
     Plot,
     Tally,
@@ -26,31 +26,26 @@ __all__ = ["router"]
 router = APIRouter(route_class=PageRoute)
 
 _WEEKS = 12
+_REVIEWED, _WAIT = "Right when looked over", "Middle wait in minutes"
 _COLOURS = {"answer": "1", "gap": "2", "escalate": "3", "chat": "4"}
 
 
 @router.get("/numbers")
 def numbers_page(request: Request, seen: Visitor, house: str = "") -> Response:
     found = _figures(seen, house)
-    reviewed = sum(each.reviewed for each in found.houses)
-    right = sum(each.right for each in found.houses)
-    answered = sum(week.parts["answer"] for week in found.weeks)
-    asked = sum(sum(week.parts.values()) - week.parts["chat"] for week in found.weeks)
-    messages = sum(week.messages for week in found.weeks)
+    total = found.total()
     page = NumbersPage(
         frame=seen.frame("Numbers", "numbers"),
         houses=tuple(Choice(slug, each.name) for slug, each in seen.houses.items()),
         house=house,
         weeks=_WEEKS,
         tallies=(
-            Tally(str(messages), "messages came in"),
-            Tally(_share(answered / asked if asked else None), f"of {asked} questions answered"),
-            Tally(
-                _share(right / reviewed if reviewed else None),
-                f"right of {reviewed} that you looked over",
-            ),
+            Tally(str(total.messages), "messages came in"),
+            Tally(_share(total.answered), f"of {total.asked} questions answered"),
+            Tally(_share(total.right_share), f"right of {total.reviewed} that you looked over"),
+            Tally(_minutes(total.wait_min), "minutes, in the middle, until someone took an alert"),
         ),
-        plots=_plots(seen, found) if asked or messages else (),
+        plots=_plots(seen, found) if total.asked or total.messages else (),
     )
     return render(request, page)
 
@@ -61,11 +56,22 @@ def export(seen: Visitor, house: str = "") -> Response:
     out = io.StringIO()
     table = csv.writer(out)
     table.writerow(
-        ["week", "messages", *(f"parts_{name}" for name in OUTCOMES), "median_minutes_to_host"]
+        [
+            *("week", "house", "messages"),
+            *(f"parts_{name}" for name in OUTCOMES),
+            *("right", "looked_over", "median_minutes_to_host"),
+        ]
     )
-    for week in _figures(seen, house).weeks:
-        wait = "" if week.wait_min is None else f"{week.wait_min:.1f}"
-        table.writerow([week.first, week.messages, *(week.parts[n] for n in OUTCOMES), wait])
+    found = _figures(seen, house)
+    for (place, slug), counts in sorted(found.cells.items()):
+        table.writerow(
+            [
+                *(found.weeks[place], slug, counts.messages),
+                *(counts.parts[name] for name in OUTCOMES),
+                *(counts.right, counts.reviewed),
+                "" if counts.wait_min is None else f"{counts.wait_min:.1f}",
+            ]
+        )
     headers = {
         "Content-Disposition": 'attachment; filename="askhouse-numbers.csv"',
         "Cache-Control": "no-store",
@@ -82,35 +88,36 @@ def _figures(seen: Visit, house: str) -> Figures:
 
 
 def _plots(seen: Visit, found: Figures) -> tuple[Plot, ...]:
-    names = [f"{week.first.day} {week.first:%b}" for week in found.weeks]
+    names = [f"{monday.day} {monday:%b}" for monday in found.weeks]
+    weeks = found.by_week()
     by_week = Plot(
         id="parts",
         title="What became of the questions",
         svg=standing_bars(
-            names,
-            [Series(c, [w.parts[name] for w in found.weeks]) for name, c in _COLOURS.items()],
+            names, [Series(c, [week.parts[name] for week in weeks]) for name, c in _COLOURS.items()]
         ),
         legend=tuple(Choice(colour, OUTCOMES[name]) for name, colour in _COLOURS.items()),
-        head=("Week of", "Messages", *OUTCOMES.values(), "Answered"),
+        head=("Week of", "Messages", *OUTCOMES.values(), "Share answered", _REVIEWED),
         rows=tuple(
             (
                 name,
                 str(week.messages),
                 *(str(week.parts[outcome]) for outcome in OUTCOMES),
                 _share(week.answered),
+                _review(week),
             )
-            for name, week in zip(names, found.weeks, strict=True)
+            for name, week in zip(names, weeks, strict=True)
         ),
     )
     waits = Plot(
         id="waits",
         title="Minutes until someone took an alert",
-        svg=standing_bars(names, [Series("1", [week.wait_min for week in found.weeks])]),
+        svg=standing_bars(names, [Series("1", [week.wait_min for week in weeks])]),
         legend=(),
         head=("Week of", "Alerts taken", "Middle wait in minutes"),
         rows=tuple(
             (name, str(len(week.waits_min)), _minutes(week.wait_min))
-            for name, week in zip(names, found.weeks, strict=True)
+            for name, week in zip(names, weeks, strict=True)
         ),
     )
     topics = Plot(
@@ -121,35 +128,32 @@ def _plots(seen: Visit, found: Figures) -> tuple[Plot, ...]:
         head=("Topic", "Questions"),
         rows=tuple((name, str(n)) for name, n in found.topics),
     )
-    shown = sorted(found.houses, key=lambda each: -each.messages)
+    shown = sorted(found.by_house().items(), key=lambda each: -each[1].messages)
     houses = Plot(
         id="houses",
         title="Messages by house",
-        svg=lying_bars([(seen.house_name(h.house), h.messages) for h in shown[:10]], "1"),
+        svg=lying_bars([(seen.house_name(slug), n.messages) for slug, n in shown[:10]], "1"),
         legend=(),
-        head=(
-            "House",
-            "Messages",
-            "Questions",
-            "Answered",
-            "Right when looked over",
-            "Middle wait",
-        ),
+        head=("House", "Messages", "Questions", "Share answered", _REVIEWED, _WAIT),
         rows=tuple(
             (
-                seen.house_name(each.house),
-                str(each.messages),
-                str(sum(each.parts.values()) - each.parts["chat"]),
-                _share(each.answered),
-                f"{each.right} of {each.reviewed}" if each.reviewed else "none yet",
-                _minutes(each.wait_min),
+                seen.house_name(slug),
+                str(counts.messages),
+                str(counts.asked),
+                _share(counts.answered),
+                _review(counts),
+                _minutes(counts.wait_min),
             )
-            for each in shown
+            for slug, counts in shown
         ),
     )
-    waited = any(week.waits_min for week in found.weeks)
+    waited = any(week.waits_min for week in weeks)
     shown_ones = (by_week, *([waits] if waited else []), topics, houses)
     return tuple(plot for plot in shown_ones if plot.rows)
+
+
+def _review(counts: Counts) -> str:
+    return f"{counts.right} of {counts.reviewed}" if counts.reviewed else "none yet"
 
 
 def _share(value: float | None) -> str:

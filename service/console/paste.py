@@ -10,12 +10,13 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import Response
 
 from askhouse.errors import MessageError
-from askhouse.values import Message
+from askhouse.values import Message, Reply
 from service.access.keys import new_key
 from service.answering import Stage
 from service.console.contexts import PastePage
 from service.console.draft import draft_view, fact_href
 from service.console.lessons import learn
+from service.console.noting import note
 from service.console.page import (
     MOST_ID,
     NotHereError,
@@ -32,6 +33,8 @@ from service.console.pasting import keep
 from service.console.queries import near_stays, thread_of_stay
 from service.console.views import Choice, DraftView, SendTo
 from service.console.words import day
+from service.drafting import OWN_CODE, own_code
+from service.phrases import phrase
 from service.stays.release import later_facts, open_facts
 from service.stays.settings import rules_of
 from service.tables import Stay
@@ -74,6 +77,9 @@ def paste(
             now=seen.now,
         )
         thread = thread_of_stay(session, stay.id) if stay else None
+        code, missing = _own_code(seen, reply, stay if known else None)
+        if code and stay:
+            note(session, seen, "stay.code.see", f"stay:{stay.id}")
     send = SendTo(thread_id=thread.id, who=thread.sender, key=new_key()) if thread else None
     return _page(
         request,
@@ -81,7 +87,14 @@ def paste(
         text=text,
         chosen=about,
         verified=known,
-        draft=draft_view(reply, seen.house_name(house), parts, seen.today(house)),
+        draft=draft_view(
+            reply,
+            seen.house_name(house),
+            parts,
+            seen.today(house),
+            code or phrase("own_code", reply.parts[0].part.language),
+        ),
+        missing=missing,
         send=send,
     )
 
@@ -92,9 +105,13 @@ def lesson(
     part: Annotated[int, Form(ge=1, le=MOST_ID)],
     verdict: Annotated[Text, Form(max_length=16)] = "",
     fact: Annotated[Text, Form(max_length=200)] = "",
+    other: Annotated[Text, Form(max_length=200)] = "",
     wrong: Annotated[Text, Form(max_length=200)] = "",
 ) -> Response:
-    """What the host makes of a part is kept; a fact that is wrong is opened."""
+    """What the host makes of a part is kept; a fact that is wrong is opened.
+
+    `fact` is the id of one that came near, `other` the title of any.
+    """
     with seen.database.writing() as session:
         house = learn(
             session,
@@ -102,6 +119,7 @@ def lesson(
             part_id=part,
             verdict="fact-wrong" if wrong else verdict,
             fact_id=wrong or fact,
+            title=other,
         )
     if not wrong and verdict == "answered-by":
         seen.house_changed(house)
@@ -109,6 +127,26 @@ def lesson(
         return go(fact_href(house, wrong))
     told = {"gap": "gap", "right": "right"}.get(verdict, "learned")
     return go("/paste", told, about=f"house:{house}")
+
+
+def _own_code(seen: Visit, reply: Reply, stay: Stay | None) -> tuple[str | None, str]:
+    """The stay's own door code where the draft tells it, or why it cannot be told.
+
+    Args:
+        stay: The one whose guest the host knows; None for none.
+    """
+    if OWN_CODE not in reply.full:
+        return None, ""
+    if stay is None:
+        words = "This answer tells the door code of the guest’s own stay: choose the stay above."
+        return None, words
+    if stay.door_code is None:
+        return None, "This stay has no door code yet: enter it on the stay’s page."
+    cited = {citation.fact_id for part in reply.parts for citation in part.citations}
+    code = own_code(seen.house(stay.house), cited, stay)
+    if code is None:
+        return None, "The fact that tells the stay’s door code is not marked as holding a code."
+    return code, ""
 
 
 def _message(seen: Visit, text: str, slug: str, stay: Stay | None, known: bool) -> Message:
@@ -135,7 +173,7 @@ def _about(seen: Visit, about: str) -> tuple[str, Stay | None]:
     if what == "stay" and which.isdecimal() and int(which) <= MOST_ID:
         with seen.database.reading() as session:
             stay = session.get(Stay, int(which))
-            if stay is not None:
+            if stay is not None and stay.cancelled_at is None:
                 return seen.house(stay.house).slug, stay
     if not about:
         raise NotThisError("Choose the house or the stay that the message is about.")
@@ -151,6 +189,7 @@ def _page(
     verified: bool = False,
     problem: str = "",
     draft: DraftView | None = None,
+    missing: str = "",
     send: SendTo | None = None,
     told: str = "",
 ) -> Response:
@@ -167,6 +206,8 @@ def _page(
         opening=seen.opening,
         problem=problem,
         draft=draft,
+        titles=tuple(fact.title for fact in seen.house(draft.house).facts) if draft else (),
+        missing=missing,
         send=send,
     )
     return render(request, page, 422 if problem else 200)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Collection
 from typing import Any
 
-from sqlalchemy import ColumnElement, case, func, select, true
+from sqlalchemy import ColumnElement, String, case, cast, func, select, true
 from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
 
 from service.access.keys import key_hash
@@ -42,6 +43,7 @@ __all__ = [
     "thread_of_stay",
     "threads_of_stay",
     "waiting_alerts",
+    "with_gaps",
     "written_on",
 ]
 
@@ -197,7 +199,8 @@ def find_threads(
         only: As everywhere here.
         house: A slug; empty for all.
         state: open, gap, failed or pasted; empty for all that came in by a line.
-        search: In the guests' words and numbers; empty for all.
+        search: In what guests wrote and what they were sent, in their names and numbers; empty
+            for all.
         page: From 1.
         size: Threads in a part.
     """
@@ -220,7 +223,18 @@ def find_threads(
     if search.strip():
         words = search.strip()
         said = select(Inbound.thread_id).where(Inbound.text.icontains(words, autoescape=True))
-        wanted.append(Thread.sender.contains(words, autoescape=True) | Thread.id.in_(said))
+        sent = select(Delivery.thread_id).where(
+            Delivery.channel == "line", Delivery.text.icontains(words, autoescape=True)
+        )
+        # As the names stand in their column: JSON, where a letter with an accent is escaped.
+        name = json.dumps(words)[1:-1]
+        named = select(Stay.id).where(cast(Stay.guests, String).icontains(name, autoescape=True))
+        wanted.append(
+            Thread.sender.contains(words, autoescape=True)
+            | Thread.id.in_(said)
+            | Thread.id.in_(sent)
+            | Thread.stay_id.in_(named)
+        )
     total = session.scalar(select(func.count()).select_from(Thread).where(*wanted)) or 0
     found = session.scalars(
         select(Thread)
@@ -241,6 +255,14 @@ def last_messages(session: Session, threads: Collection[int]) -> dict[int, Inbou
     )
     found = session.scalars(select(Inbound).where(Inbound.id.in_(newest)))
     return {message.thread_id: message for message in found}
+
+
+def with_gaps(session: Session, messages: Collection[int]) -> set[int]:
+    """The messages of which a part is not written yet."""
+    found = select(PartRow.message_id).where(
+        PartRow.message_id.in_(messages), PartRow.outcome == "gap"
+    )
+    return set(session.scalars(found))
 
 
 def states_of_threads(session: Session, threads: Collection[int]) -> dict[int, str]:

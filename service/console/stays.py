@@ -102,21 +102,38 @@ def show_code(request: Request, seen: Poster, stay_id: Id) -> Response:
         return _stay_page(request, seen, session, stay, code=stay.door_code or "")
 
 
-@router.post("/stays/{stay_id}/phones")
-def set_numbers(
-    request: Request, seen: Poster, stay_id: Id, phones: Annotated[Text, Form(max_length=2000)] = ""
+@router.post("/stays/{stay_id}")
+def change(
+    request: Request,
+    seen: Poster,
+    stay_id: Id,
+    arrival: Annotated[Text, Form(max_length=10)] = "",
+    departure: Annotated[Text, Form(max_length=10)] = "",
+    guests: Annotated[Text, Form(max_length=2000)] = "",
+    phones: Annotated[Text, Form(max_length=2000)] = "",
+    door_code: Annotated[Text, Form(max_length=200)] = "",
 ) -> Response:
-    with seen.database.reading() as session:
-        wanted = replace(draft_of(seen.theirs(session, Stay, stay_id)), phones=_lines(phones))
+    """Makes the stay what the form says; a door code that is left empty stays what it is."""
+    typed = StayForm(arrival=arrival, departure=departure, guests=guests, phones=phones)
     try:
         with seen.database.writing() as session:
+            stands = draft_of(seen.theirs(session, Stay, stay_id))
+            wanted = replace(
+                stands,
+                # A stay of a feed has its days from there, and no fields for them.
+                arrival=_date(arrival) or stands.arrival,
+                departure=_date(departure) or stands.departure,
+                guests=_lines(guests),
+                phones=_lines(phones),
+                door_code=door_code.strip() or stands.door_code,
+            )
             change_stay(session, stay_id, wanted, seen.houses)
-            note(session, seen, "stay.phones", f"stay:{stay_id}")
+            note(session, seen, "stay.change", f"stay:{stay_id}")
     except StayError as error:
         with seen.database.reading() as session:
             stay = seen.theirs(session, Stay, stay_id)
-            return _stay_page(request, seen, session, stay, phones=phones, problems=_told(error))
-    return go(f"/stays/{stay_id}", "phones")
+            return _stay_page(request, seen, session, stay, typed=typed, problems=_told(error))
+    return go(f"/stays/{stay_id}", "stay-changed")
 
 
 @router.post("/stays/{stay_id}/cancel")
@@ -188,11 +205,17 @@ def _stay_page(
     *,
     code: str = "",
     told: str = "",
-    phones: str | None = None,
+    typed: StayForm | None = None,
     problems: tuple[str, ...] = (),
 ) -> Response:
     row = _row(seen, stay)
-    numbers = "\n".join(phone.number for phone in stay.phones)
+    numbers = tuple(sorted(phone.number for phone in stay.phones))
+    stands = StayForm(
+        arrival=stay.arrival.isoformat(),
+        departure=stay.departure.isoformat(),
+        guests="\n".join(stay.guests),
+        phones="\n".join(numbers),
+    )
     view = StayView(
         id=stay.id,
         house=row.house,
@@ -200,7 +223,8 @@ def _stay_page(
         arrival=row.arrival,
         departure=row.departure,
         source=row.source,
-        phones=numbers,
+        numbers=numbers,
+        by_hand=not stay.feed,
         has_code=bool(stay.door_code),
         cancelled=row.cancelled,
         threads=tuple(
@@ -212,16 +236,29 @@ def _stay_page(
         frame=seen.frame(row.guests, "stays", told),
         stay=view,
         code=code,
-        phones=numbers if phones is None else phones,
+        typed=typed or stands,
         problems=problems,
     )
     return render(request, page, 422 if problems else 200)
 
 
+# Of a list as a whole, and of one of it.
+_FIELDS = {"phones": ("Phone numbers", "Phone number"), "guests": ("Guests", "Guest")}
+
+
 def _told(error: StayError) -> tuple[str, ...]:
     return tuple(
-        f"{problem.field.capitalize()} {problem.what}. {problem.mend}" for problem in error.problems
+        f"{_field(problem.field)} {problem.what}. {problem.mend}" for problem in error.problems
     )
+
+
+def _field(name: str) -> str:
+    """A field as a person says it: `phones[0]` is phone number 1."""
+    of, _, index = name.partition("[")
+    if of not in _FIELDS:
+        return of.replace("_", " ").capitalize()
+    every, one = _FIELDS[of]
+    return f"{one} {int(index.rstrip(']')) + 1}" if index else every
 
 
 def _lines(text: str) -> tuple[str, ...]:

@@ -143,6 +143,7 @@ class ThreadRow:
 
     id: int
     who: str
+    stay: str
     house: str
     line: str
     words: str
@@ -220,7 +221,11 @@ class StayForm:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StayView:
-    """One stay, with all but its door code."""
+    """One stay, with all but its door code.
+
+    Attributes:
+        by_hand: Someone entered it, so that its days can be changed here.
+    """
 
     id: int
     house: str
@@ -228,7 +233,8 @@ class StayView:
     arrival: When
     departure: When
     source: str
-    phones: str
+    numbers: tuple[str, ...]
+    by_hand: bool
     has_code: bool
     cancelled: bool
     threads: tuple[Choice, ...]

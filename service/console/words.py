@@ -8,7 +8,19 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
-__all__ = ["KINDS", "LEVELS", "OUTCOMES", "STATES", "TOLD", "Sure", "When", "day", "sure", "when"]
+__all__ = [
+    "KINDS",
+    "LEVELS",
+    "OUTCOMES",
+    "STATES",
+    "TOLD",
+    "WAITING",
+    "Sure",
+    "When",
+    "day",
+    "sure",
+    "when",
+]
 
 OUTCOMES: Mapping[str, str] = MappingProxyType(
     {
@@ -52,6 +64,10 @@ STATES: Mapping[str, str] = MappingProxyType(
         "dropped": "Not sent",
     }
 )
+# Who waits for an answer that nobody has written; nothing is said of whoever asks next.
+WAITING: Mapping[str, str] = MappingProxyType(
+    {"here": "A guest here now asks", "coming": "A coming guest asks", "later": ""}
+)
 # What a page says once after something was done; the address carries the key alone.
 TOLD: Mapping[str, str] = MappingProxyType(
     {
@@ -64,8 +80,9 @@ TOLD: Mapping[str, str] = MappingProxyType(
         "closed": "Closed.",
         "stay-added": "The stay is in the list.",
         "stay-cancelled": "The stay is cancelled; its numbers no longer open anything.",
-        "phones": "The phone numbers are saved.",
+        "stay-changed": "Saved.",
         "saved": "Saved. Guests get the new words from now on.",
+        "removed": "Removed. Undo brings it back.",
         "undone": "Undone. The words before are back.",
         "written": "Written. The next guest who asks is answered.",
         "dismissed": "Left out of the list.",

@@ -18,7 +18,7 @@ from askhouse.encoder import Vectors
 from askhouse.gaps import Centre, Meaning, grouped, most_central, nearest
 from askhouse.values import Outcome
 from service.database import Database
-from service.gaps.centres import packed, unpacked
+from service.gaps.centres import mark_of, packed, unpacked
 from service.tables import Gap, Inbound, PartRow
 
 __all__ = ["DISMISSED", "OPEN", "WRITTEN", "assign", "short_name"]
@@ -102,7 +102,7 @@ def _assign(
         gap = _gap_for(session, house, centre, gaps, centres, times)
         for place in members:
             rows[parts[place].part_id].gap_id = gap.id
-        gap.centre = packed(centres[gap.id], meaning)
+        gap.centre = packed(centres[gap.id], mark_of(meaning))
         _name(session, gap, centres[gap.id], meaning)
     return len(places)
 

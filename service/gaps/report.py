@@ -3,26 +3,31 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session, lazyload
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import ColumnElement, case, func, select
+from sqlalchemy.orm import Session
 
-from askhouse.gaps import TOGETHER, Centre, Meaning
+from askhouse.encoder import Vectors
+from askhouse.gaps import TOGETHER
 from askhouse.values import Hit, House, Message, Outcome, Reply
 from service.gaps.assigning import OPEN
-from service.gaps.centres import unpacked
+from service.gaps.centres import read
 from service.tables import Gap, Inbound, PartRow, Stay
 
-__all__ = ["Asks", "NearFact", "Row", "Urgency", "report", "with_near_facts"]
+__all__ = ["Asks", "NearFact", "Row", "Urgency", "report", "with_near_facts", "with_samples"]
 
 _SAMPLES = 3
 _NEAR = 2  # facts a sample brings, and samples that are asked again, for each house
-_PAGES = "pages"  # the line of pasted messages: one thread for all guests
+_PAGES = "pages"  # the line of pasted messages
 
 
 class Urgency(StrEnum):
@@ -31,6 +36,9 @@ class Urgency(StrEnum):
     HERE = "here"  # a guest who is in the house now asked
     COMING = "coming"  # a guest of a coming stay asked
     LATER = "later"  # it helps the next who asks
+
+
+_SOONEST = {urgency: place for place, urgency in enumerate(Urgency)}
 
 
 class Asks(Protocol):
@@ -65,8 +73,8 @@ class Row:
         name: The topic's title, or the most central question.
         gaps: The gap of each house, by slug.
         questions: How often it was asked.
-        guests: By how many stays, or senders where no stay is known.
-        samples: In the guests' words, the newest first.
+        guests: By how many stays, or senders where no stay is known, of each house.
+        samples: In the guests' words, the newest first; empty until `with_samples`.
         near: Facts that came near; empty until `with_near_facts`.
     """
 
@@ -78,7 +86,7 @@ class Row:
     first_at: dt.datetime
     last_at: dt.datetime
     urgency: Urgency
-    samples: tuple[str, ...]
+    samples: tuple[str, ...] = ()
     near: tuple[NearFact, ...] = ()
 
     @property
@@ -87,18 +95,30 @@ class Row:
         return tuple(sorted(self.gaps))
 
 
+@dataclass(frozen=True, slots=True)
+class _Gap:
+    """What is read of a gap; in place of a row as an object, since there may be hundreds."""
+
+    id: int
+    house: str
+    topic: str | None
+    centre: bytes | None
+    name: str
+    first_at: dt.datetime
+    last_at: dt.datetime
+
+
 @dataclass(slots=True)
-class _Gathered:
-    gaps: dict[str, Gap]
-    centre: Centre | None
-    guests: set[str] = field(default_factory=set)
-    asked: list[tuple[dt.datetime, str]] = field(default_factory=list)
-    stays: set[tuple[str, dt.date, dt.date]] = field(default_factory=set)
+class _Asked:
+    """How often a gap was asked, by how many, and how urgently."""
+
+    questions: int = 0
+    guests: int = 0
+    urgency: Urgency = Urgency.LATER
 
 
 def report(
     session: Session,
-    meaning: Meaning,
     houses: Mapping[str, House],
     now: dt.datetime,
     *,
@@ -118,103 +138,160 @@ def report(
     """
     wanted = [Gap.state == state]
     if only is not None:
-        wanted.append(Gap.house.in_(only))
+        wanted.append(Gap.house.in_(sorted(only)))
     if since is not None:
         asked = select(PartRow.gap_id).join(Inbound, PartRow.message_id == Inbound.id)
         asked = asked.where(PartRow.gap_id.is_not(None), Inbound.received_at >= since)
         if before is not None:
             asked = asked.where(Inbound.received_at < before)
         wanted.append(Gap.id.in_(asked))
-    gaps = list(session.scalars(select(Gap).where(*wanted).order_by(Gap.id)))
-    gathered = _across_houses(gaps, meaning)
-    _gather(session, gathered)
-    rows = [_row(one, meaning, houses, now) for one in gathered]
-    order = list(Urgency)
-    return sorted(rows, key=lambda r: (order.index(r.urgency), -r.guests, -r.last_at.timestamp()))
+    columns = (Gap.id, Gap.house, Gap.topic, Gap.centre, Gap.name, Gap.first_at, Gap.last_at)
+    gaps = [_Gap(*row) for row in session.execute(select(*columns).where(*wanted).order_by(Gap.id))]
+    counted = _counted(session, wanted, houses, now)
+    rows = [
+        _row([gaps[place] for place in family], counted)
+        for family in _families(tuple((gap.house, gap.topic, gap.centre) for gap in gaps))
+    ]
+    return sorted(rows, key=lambda r: (_SOONEST[r.urgency], -r.guests, -r.last_at.timestamp()))
 
 
-def _across_houses(gaps: Sequence[Gap], meaning: Meaning) -> list[_Gathered]:
-    """Gaps of different houses with one meaning together; two of one house stay apart."""
-    found: list[_Gathered] = []
-    for gap in gaps:
-        centre = unpacked(gap.centre, meaning)
-        free = [one for one in found if gap.house not in one.gaps]
-        near = [_nearness(one, gap, centre) for one in free]
-        if near and max(near) >= TOGETHER:
-            one = free[near.index(max(near))]
-            one.gaps[gap.house] = gap
-            if one.centre is not None and centre is not None:
-                one.centre = one.centre.with_more(centre)
+@lru_cache(maxsize=8)
+def _families(
+    gaps: tuple[tuple[str, str | None, bytes | None], ...],
+) -> tuple[tuple[int, ...], ...]:
+    """Gaps of different houses with one meaning together, by place; two of one house stay apart.
+
+    Kept for the next who looks: it is the same until a question comes.
+
+    Args:
+        gaps: House, topic and middle of each.
+    """
+    found: list[list[int]] = []
+    near, counts = _nearness(gaps)
+    slugs = sorted({house for house, _, _ in gaps})
+    # By place in `found`: how near it is to each gap, of how many questions, at which houses.
+    reach, total = np.zeros_like(near), np.zeros(len(gaps))
+    has = np.zeros((len(gaps), len(slugs)), dtype=bool)
+    for place, (slug, _, _) in enumerate(gaps):
+        house = slugs.index(slug)
+        free = np.where(has[: len(found), house], -1.0, reach[: len(found), place])
+        if free.size and free.max() >= TOGETHER:
+            into = int(free.argmax())
+            found[into].append(place)
         else:
-            found.append(_Gathered({gap.house: gap}, centre))
-    return found
+            into = len(found)
+            found.append([place])
+        more = total[into] + counts[place]
+        reach[into] = (reach[into] * total[into] + near[place] * counts[place]) / more
+        total[into], has[into, house] = more, True
+    return tuple(map(tuple, found))
 
 
-def _nearness(one: _Gathered, gap: Gap, centre: Centre | None) -> float:
-    if one.centre is None or centre is None:
-        # Put together or taken apart a moment ago; the topic says enough until it is made again.
-        topics = {other.topic for other in one.gaps.values()}
-        return float(gap.topic is not None and topics == {gap.topic})
-    return float(one.centre.mean @ centre.mean)
+def _nearness(
+    gaps: Sequence[tuple[str, str | None, bytes | None]],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How near each gap is to each, `(gaps, gaps)`, and how many questions each is made of.
+
+    One that was put together or taken apart a moment ago has no middle; its topic says enough
+    until it is made again.
+    """
+    numbers = {topic: number for number, topic in enumerate({topic for _, topic, _ in gaps})}
+    topics = np.array([numbers[topic] for _, topic, _ in gaps], dtype=int)
+    known = np.array([topic is not None for _, topic, _ in gaps], dtype=bool)
+    near = ((topics[:, None] == topics) & known).astype(float)
+    counts = np.ones(len(gaps))
+    alike: dict[object, list[tuple[int, Vectors]]] = defaultdict(list)
+    for place, (_, _, content) in enumerate(gaps):
+        if (found := read(content)) is not None:
+            mark, centre = found
+            counts[place] = centre.count
+            alike[mark, len(centre.mean)].append((place, centre.mean))
+    for middles in alike.values():
+        places, means = [place for place, _ in middles], np.stack([mean for _, mean in middles])
+        near[np.ix_(places, places)] = means @ means.T
+    return near, counts
 
 
-def _gather(session: Session, gathered: Sequence[_Gathered]) -> None:
-    of = {gap.id: one for one in gathered for gap in one.gaps.values()}
-    rows = session.execute(
-        select(
-            PartRow.gap_id,
-            PartRow.text,
-            Inbound,
-            Stay,
-        )
+def _counted(
+    session: Session,
+    wanted: Sequence[ColumnElement[bool]],
+    houses: Mapping[str, House],
+    now: dt.datetime,
+) -> dict[int, _Asked]:
+    """Of each gap, by its id."""
+    staying = (Inbound.stay_id == Stay.id) & Stay.cancelled_at.is_(None)
+    # A stay is one guest; of who has none, a thread, but pasted messages are of anyone.
+    guest = case(
+        (Stay.id.is_not(None), Stay.id * 3),
+        (Inbound.line == _PAGES, Inbound.id * 3 + 1),
+        else_=Inbound.thread_id * 3 + 2,
+    )
+    counts = session.execute(
+        select(Gap.id, func.count(), func.count(guest.distinct()))
+        .join(PartRow, PartRow.gap_id == Gap.id)
         .join(Inbound, PartRow.message_id == Inbound.id)
-        .outerjoin(Stay, (Inbound.stay_id == Stay.id) & Stay.cancelled_at.is_(None))
-        .where(PartRow.gap_id.in_(of))
-        .options(lazyload(Stay.phones))
+        .outerjoin(Stay, staying)
+        .where(*wanted)
+        .group_by(Gap.id)
     )
-    for gap_id, words, message, stay in rows:
-        one = of[gap_id or 0]
-        one.asked.append((message.received_at, words))
-        if stay is not None:
-            one.stays.add((stay.house, stay.arrival, stay.departure))
-            one.guests.add(f"stay {stay.id}")
-        elif message.line == _PAGES:
-            one.guests.add(f"message {message.id}")
-        else:
-            one.guests.add(f"thread {message.thread_id}")
-
-
-def _row(one: _Gathered, meaning: Meaning, houses: Mapping[str, House], now: dt.datetime) -> Row:
-    texts = [words for _, words in sorted(one.asked, reverse=True) if words]
-    first = next(iter(one.gaps.values()))
-    topic = first.topic
-    return Row(
-        name=meaning.title(topic) if topic is not None else first.name,
-        topic=topic,
-        gaps={house: gap.id for house, gap in one.gaps.items()},
-        questions=len(one.asked),
-        guests=len(one.guests),
-        first_at=min(gap.first_at for gap in one.gaps.values()),
-        last_at=max(gap.last_at for gap in one.gaps.values()),
-        urgency=_urgency(one, houses, now),
-        samples=tuple(dict.fromkeys(texts))[:_SAMPLES],
+    found = defaultdict(_Asked, {gap: _Asked(n, guests) for gap, n, guests in counts})
+    stays = session.execute(
+        select(Gap.id, Stay.house, Stay.arrival, Stay.departure)
+        .join(PartRow, PartRow.gap_id == Gap.id)
+        .join(Inbound, PartRow.message_id == Inbound.id)
+        .join(Stay, staying)
+        # A day's room, since whether they have left is a matter of the house's own clocks.
+        .where(*wanted, Stay.departure >= now.date() - dt.timedelta(days=1))
+        .distinct()
     )
-
-
-def _urgency(one: _Gathered, houses: Mapping[str, House], now: dt.datetime) -> Urgency:
-    found = Urgency.LATER
-    for slug, arrival, departure in one.stays:
+    for gap, slug, arrival, departure in stays:
         house = houses.get(slug)
         today = now.astimezone(ZoneInfo(house.timezone) if house else dt.UTC).date()
-        if arrival <= today <= departure:
-            return Urgency.HERE
-        if arrival > today:
-            found = Urgency.COMING
+        urgency = _urgency(arrival, departure, today)
+        found[gap].urgency = min(found[gap].urgency, urgency, key=_SOONEST.__getitem__)
     return found
+
+
+def _urgency(arrival: dt.date, departure: dt.date, today: dt.date) -> Urgency:
+    if arrival > today:
+        return Urgency.COMING
+    return Urgency.HERE if today <= departure else Urgency.LATER
+
+
+def _row(gaps: Sequence[_Gap], counted: Mapping[int, _Asked]) -> Row:
+    asked = [counted[gap.id] for gap in gaps]
+    return Row(
+        name=gaps[0].name,
+        topic=gaps[0].topic,
+        gaps={gap.house: gap.id for gap in gaps},
+        questions=sum(each.questions for each in asked),
+        guests=sum(each.guests for each in asked),
+        first_at=min(gap.first_at for gap in gaps),
+        last_at=max(gap.last_at for gap in gaps),
+        urgency=min((each.urgency for each in asked), key=_SOONEST.__getitem__),
+    )
+
+
+def with_samples(session: Session, rows: Sequence[Row]) -> list[Row]:
+    """The rows with what was asked, in the guests' words."""
+    of = {gap: place for place, row in enumerate(rows) for gap in row.gaps.values()}
+    found = session.execute(
+        select(PartRow.gap_id, PartRow.text)
+        .join(Inbound, PartRow.message_id == Inbound.id)
+        .where(PartRow.gap_id.in_(of), PartRow.text != "")
+        .order_by(Inbound.received_at.desc(), PartRow.text.desc())
+    )
+    asked: list[dict[str, None]] = [{} for _ in rows]
+    for gap, words in found:
+        asked[of[gap or 0]].setdefault(words)
+    return [
+        replace(row, samples=tuple(texts)[:_SAMPLES])
+        for row, texts in zip(rows, asked, strict=True)
+    ]
 
 
 def with_near_facts(row: Row, assistant: Asks) -> Row:
-    """The row with the facts that came nearest to its samples, and why they did not do."""
+    """A row with samples, with the facts that came nearest to these, and why they did not do."""
     near: dict[tuple[str, str], NearFact] = {}
     for house in row.houses:
         if house not in assistant.houses:

@@ -25,7 +25,7 @@ from service.database import Database, add_new
 from service.gaps.assigning import assign
 from service.gaps.digest import Digest, digest
 from service.gaps.digest_settings import WEEKDAYS, DigestSettings
-from service.gaps.report import Row, report
+from service.gaps.report import Row, report, with_samples
 from service.tables import Delivery
 
 __all__ = ["Digests", "Week", "digest_key", "week_before"]
@@ -143,14 +143,13 @@ class Digests:
         caller = caller_of(person) if person is not None else None
         rows = report(
             session,
-            self._meaning,
             houses,
             now,
             only=None if caller is None or caller.everywhere else visible(caller, caller.houses),
             since=week.start,
             before=week.end,
         )
-        shown = rows if contact.reads else _without_words(rows)
+        shown = with_samples(session, rows) if contact.reads else _without_words(rows)
         return digest(shown, houses, week.day - _WEEK, self._link)
 
     def _queue(self, key: str, name: str, mail: Digest, now: dt.datetime) -> bool:
@@ -174,7 +173,4 @@ class Digests:
 
 def _without_words(rows: Sequence[Row]) -> list[Row]:
     """The rows without what guests wrote; a gap of no topic is named in their words."""
-    return [
-        replace(row, name=row.name if row.topic is not None else _NO_TOPIC, samples=())
-        for row in rows
-    ]
+    return [replace(row, name=row.name if row.topic is not None else _NO_TOPIC) for row in rows]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import logging
+import re
 import zipfile
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -23,6 +24,7 @@ from service.inbox import store
 from service.leaks.messages import messages
 from service.leaks.secret_values import Finder, kept_back, secrets_of, strings
 from service.leaks.senders import Asker, enter, enter_guests, lines_for
+from service.leaks.web import Web
 from service.lines.arrived import WITHHELD, Arrived
 from service.lines.sending import Outgoing, SendError
 from service.logs import JsonLines
@@ -37,6 +39,9 @@ __all__ = ["Leaks", "Tried", "look_for_leaks"]
 
 START = dt.datetime(2026, 6, 12, 9, 0, tzinfo=dt.UTC)
 _STEP = dt.timedelta(seconds=7)  # slow enough that nobody's messages are a flood
+# Requests are numbered by chance: four digits of one may be a code's.
+_UUID = re.compile(r"\b[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}\b")
+_WRONGLY_ASKED = 40  # messages that are handed over and asked in every wrong way, too
 _TICK = 24  # messages from one look at ladders and planned messages to the next
 _KEPT_FOR = SECRETS_KEPT + dt.timedelta(hours=1)
 _PLANNED = "Hello {{ stay.guest }}! {{ fact('%s') }} Your own: {{ stay.door_code }}"
@@ -98,15 +103,19 @@ def look_for_leaks(
     leaks = Leaks()
     kinds: Counter[str] = Counter()
     with _listening() as lines:
-        for asker, text in messages(askers, assistant.houses, count, seed):
+        asked = list(messages(askers, assistant.houses, count, seed))
+        for asker, text in asked:
             kinds[asker.kind] += 1
             run.text(asker, text)
+        web = run.web(index.parent)
+        errors = web.errors(text for _, text in asked[:_WRONGLY_ASKED])
+    errors.append(web.crash(" ".join(run.secrets())))
     finder = run.finder()
 
     def search(place: str, texts: Iterable[str]) -> None:
         for text in texts:
             leaks.searched[place] += 1
-            leaks.found[place] += len(finder(text))
+            leaks.found[place] += len(finder(_UUID.sub("", text)))
 
     search("replies", run.gateway.texts)
     search("alerts", run.contact.texts)
@@ -114,7 +123,9 @@ def look_for_leaks(
     search("metrics", _labels(run.metrics.exposition().decode()))
     search("index", _index(index))
     search("exports", run.exports(askers))
+    search("errors", errors)
     run.rest()
+    search("pages", run.pages(index.parent))
     for column, texts in _columns(database):
         search(f"database, {column}", texts)
     return Tried(
@@ -206,6 +217,24 @@ class _Run:
     def finder(self) -> Finder:
         """Finds all of them."""
         return Finder(self.secrets())
+
+    def web(self, folder: Path) -> Web:
+        """The application over what is stored now."""
+        return Web(self._database, self._assistant, self._lines, folder, self._now)
+
+    def pages(self, folder: Path) -> Iterator[str]:
+        """What the host's pages say, but for what guests wrote themselves."""
+        columns = [
+            table.c[name]
+            for table in Table.metadata.sorted_tables
+            for name in _AS_WRITTEN.get(table.name, ())
+        ]
+        with self._database.reading() as session:
+            written = {text for column in columns for text in session.scalars(select(column))}
+        longest_first = sorted(filter(None, written), key=len, reverse=True)
+        theirs = re.compile("|".join(map(re.escape, longest_first)))
+        for said in self.web(folder).pages():
+            yield theirs.sub("", said)
 
     def exports(self, askers: list[Asker]) -> Iterator[str]:
         """What is told of each sender who can be told apart."""

@@ -23,9 +23,12 @@ class Receipt:
     Attributes:
         message_id: None for a piece whose others are still missing; for a message that came
             before, that of the first time.
+        worked_on: Whether anything works on messages. Where nothing does, a gateway is not told
+            yes: it tries again, and whoever watches it sees that something is wrong.
     """
 
     message_id: int | None
+    worked_on: bool = True
 
 
 class Inbox(Protocol):

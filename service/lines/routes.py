@@ -21,7 +21,13 @@ from service.lines.signatures import ForgedError, check
 from service.lines.signing_settings import BasicSigning
 from service.lines.templates import fill_media
 from service.problem_details import MEDIA_TYPE, problem
-from service.problem_types import BODY_TOO_LARGE, INVALID_REQUEST, NOT_SIGNED, REPLY_PENDING
+from service.problem_types import (
+    BODY_TOO_LARGE,
+    INVALID_REQUEST,
+    NOT_SET_UP,
+    NOT_SIGNED,
+    REPLY_PENDING,
+)
 from service.schema import Fault, ProblemDetails
 
 __all__ = ["lines"]
@@ -29,6 +35,7 @@ __all__ = ["lines"]
 MOST_BYTES = 65_536  # the longest message with every character escaped, and its fields
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 0.05, 0.5
 _COME_AGAIN_S = 15
+_NOT_SET_UP_S = 60
 _FORMS = ("application/x-www-form-urlencoded",)
 _JSON = ("application/json", "text/json", "text/plain")
 
@@ -51,7 +58,8 @@ async def _hand_over(request: Request, line: Line) -> Response:
 
     The response holds the reply where the line replies in it; otherwise it is empty and the
     reply goes out by a call to the gateway. A message that is handed over again is acknowledged
-    again and answered once.
+    again and answered once. Where the service is not set up rightly the message is stored, and the
+    gateway is asked to try again.
     """
     return await _take(request, line, None)
 
@@ -90,6 +98,8 @@ async def _take(request: Request, name: str, path_secret: str | None) -> Respons
         return problem(request.scope, INVALID_REQUEST, errors=_faults(settings.inbound, error))
     receipt = await run_in_threadpool(inbox.receive, arrived)
     log.info("a message arrived", extra=_fields(request, settings, arrived))
+    if not receipt.worked_on:
+        return problem(request.scope, NOT_SET_UP, headers={"Retry-After": str(_NOT_SET_UP_S)})
     return await _answer(request, settings, inbox, receipt.message_id, arrived)
 
 
@@ -212,7 +222,7 @@ for _method in ("GET", "POST"):
                     "description": "Stored. The reply, where the line replies in the response.",
                     "content": {"text/plain": {"schema": {"type": "string"}}},
                 },
-                **told(NOT_SIGNED, BODY_TOO_LARGE, INVALID_REQUEST, REPLY_PENDING),
+                **told(NOT_SIGNED, BODY_TOO_LARGE, INVALID_REQUEST, REPLY_PENDING, NOT_SET_UP),
                 **_described(HTTPStatus.METHOD_NOT_ALLOWED, "The line takes another method."),
                 **_described(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "The line takes another type."),
             },

@@ -87,7 +87,7 @@ def restore(source: Path, url: str, knowledge: Path, *, force: bool = False) -> 
                 f"{source} holds a {manifest.kind} database, and the URL names a {kind} one: "
                 "restore it into one of its own kind"
             )
-        put_back(url, unpacked / _DATABASE[kind])
+        put_back(url, unpacked / _DATABASE[kind], manifest.rows)
         _replace_houses(unpacked / HOUSES, knowledge, unpacked / "before")
     trail = Head(manifest.trail_lines, manifest.trail_hash)
     check(url, Counted(manifest.shape, dict(manifest.rows), trail))

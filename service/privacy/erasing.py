@@ -32,6 +32,7 @@ from service.tables import (
 
 __all__ = [
     "NOBODYS_LINE",
+    "blot_digests",
     "forget_deliveries",
     "forget_escalations",
     "forget_messages",
@@ -124,6 +125,15 @@ def forget_deliveries(session: Session, which: ColumnElement[bool]) -> None:
         claimed_by=None,
         claimed_until=None,
     )
+
+
+def blot_digests(session: Session) -> None:
+    """Takes guests' words out of weekly digests that were not sent yet, or only just.
+
+    Whose words stand in one is not known any more; without them it still says where to look.
+    """
+    digest = Delivery.key.startswith("digest:") & Delivery.blotted.is_not(None)
+    _change(session, Delivery, digest, text=Delivery.blotted, blotted=None, blot_at=None)
 
 
 def forget_planned_keys(session: Session, which: ColumnElement[bool]) -> None:

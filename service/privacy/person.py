@@ -2,16 +2,20 @@
 
 | what | export | erasing |
 |---|---|---|
-| stays of the number | door code blotted | names, number, code go; house and dates stay |
+| stays of the number | door code blotted; the number alone, and the name if it can be theirs alone | names, number, code go; house and dates stay |
 | threads, messages, parts, pieces | whole | words, number and thread go; see `erasing.py` |
-| deliveries, alerts about them | whole, as kept | words and number go |
-| what the host made of a draft | whole | words go |
+| deliveries to the number | whole, as kept | words and number go |
+| alerts about them | but who took them | words go |
+| what told the host's contacts of these | not: it says the same, and holds their addresses and links that take the alert | words go |
+| what the host made of a draft | but who did | words go, and the changes of facts that hold them; out of the files, see `taught.py` |
+| a weekly digest that is still kept | not: it is about all | words go, of all |
 | opt-out | told | stays, unless asked otherwise: it keeps them from being texted again |
 | an account on the host's side | told | stays: the page People ends it |
 
-Several guests may share a stay; its list of names does not say whose number is whose, so that all
-of its names go. A feed that still lists the booking would bring them back.
-"""
+Several guests may share a stay; its list of names does not say whose number is whose. So a name is
+given out only where the stay has one name and one number, and all of its names are erased. A feed
+that still lists the booking would bring them back.
+"""  # noqa: E501 (a table's row is one line)
 
 from __future__ import annotations
 
@@ -29,11 +33,13 @@ from service.errors import GuestError
 from service.lines.arrived import WITHHELD
 from service.privacy.erasing import (
     NOBODYS_LINE,
+    blot_digests,
     forget_deliveries,
     forget_escalations,
     forget_messages,
     forget_planned_keys,
 )
+from service.privacy.taught import Taught, forget_changes, taught_by
 from service.privacy.trail import Detail, record
 from service.tables import (
     Delivery,
@@ -52,9 +58,12 @@ from service.tables import (
 
 __all__ = ["Forgotten", "GuestError", "erase", "export"]
 
-# Keys, and what only says which process works on a row.
+# Keys, what only says which process works on a row, and who of the host's side did something.
 _LEFT_OUT = frozenset(
-    ("take_hash", "password_hash", "claimed_by", "claimed_until", "blotted", "blot_at")
+    (
+        *("take_hash", "password_hash", "claimed_by", "claimed_until", "blotted", "blot_at"),
+        *("taken_by", "person"),
+    )
 )
 
 
@@ -66,6 +75,7 @@ class Forgotten:
         opted_out: Lines on which the number stays opted out.
         feeds: Feeds that brought one of the stays, and may still list it.
         account: The number is one of the host's side.
+        taught: Their words that became ways of asking, and stand in house files still.
     """
 
     stays: int
@@ -74,6 +84,7 @@ class Forgotten:
     opted_out: tuple[str, ...]
     feeds: tuple[str, ...]
     account: bool
+    taught: tuple[Taught, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,14 +122,15 @@ def export(
         GuestError: The number stands for nobody in particular.
     """
     held = _held(session, number)
+    to_them = [d for d in held.deliveries if d.to == number and d.escalation_id is None]
     blot = _Blot(houses.values(), [stay.door_code for stay in held.stays])
     content = {
         "number": number,
         "made_at": now.isoformat(),
-        "stays": [_stay(stay, blot) for stay in held.stays],
+        "stays": [_stay(stay, number, blot) for stay in held.stays],
         "threads": [_thread(thread, blot) for thread in held.threads],
         "messages": [_message(message, blot) for message in held.messages],
-        "deliveries": [_delivery(delivery, blot) for delivery in held.deliveries],
+        "deliveries": [_delivery(delivery, blot) for delivery in to_them],
         "alerts": [_row(escalation, blot) for escalation in held.escalations],
         "lessons": [_row(lesson, blot) for lesson in held.lessons],
         "pieces": [_row(piece, blot) for piece in held.pieces],
@@ -148,11 +160,14 @@ def erase(
     threads = [thread.id for thread in held.threads]
     escalations = [escalation.id for escalation in held.escalations]
     deliveries = [delivery.id for delivery in held.deliveries]
+    taught = taught_by(session, held.lessons)
     lines = tuple(sorted(opt_out.line for opt_out in held.opt_outs))
     forget_messages(session, [message.id for message in held.messages], now)
     forget_escalations(session, Escalation.id.in_(escalations), now)
     forget_deliveries(session, Delivery.id.in_(deliveries))
     forget_planned_keys(session, Delivery.id.in_(deliveries))
+    forget_changes(session, taught)
+    blot_digests(session)
     for lesson in held.lessons:
         lesson.text = ""
     for stay in held.stays:
@@ -171,6 +186,7 @@ def erase(
         opted_out=() if also_opt_out else lines,
         feeds=tuple(sorted({stay.feed for stay in held.stays if stay.feed})),
         account=bool(held.people),
+        taught=taught,
     )
 
 
@@ -232,11 +248,12 @@ class _Blot:
         return text
 
 
-def _stay(stay: Stay, blot: _Blot) -> dict[str, Any]:
-    numbers = [phone.number for phone in stay.phones]
+def _stay(stay: Stay, number: str, blot: _Blot) -> dict[str, Any]:
+    alone = len(stay.guests) == len(stay.phones) == 1
     return _row(stay, blot) | {
+        "guests": [blot(name) for name in stay.guests] if alone else [],
         "door_code": stay.door_code and BLOT,
-        "numbers": numbers,
+        "numbers": [number],
     }
 
 

@@ -10,7 +10,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,17 +49,21 @@ def snapshot(engine: Engine, target: Path) -> Counted:
     return _dump_postgres(engine, target)
 
 
-def put_back(url: str, source: Path) -> None:
+def put_back(url: str, source: Path, tables: Collection[str]) -> None:
     """Makes the database what the snapshot holds; all of it or nothing.
 
+    Args:
+        tables: Names of those that the snapshot holds.
+
     Raises:
-        BackupError: The service still runs on it, or a program that is needed is missing or fails.
+        BackupError: The service still runs on it, it has tables that the snapshot does not, or a
+            program that is needed is missing or fails.
     """
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
         _replace_sqlite(Path(parsed.database or ""), source)
     else:
-        _load_postgres(parsed, source)
+        _load_postgres(parsed, source, tables)
 
 
 def is_empty(url: str) -> bool:
@@ -157,7 +161,7 @@ def _dump_postgres(engine: Engine, target: Path) -> Counted:
     return counted
 
 
-def _load_postgres(url: URL, source: Path) -> None:
+def _load_postgres(url: URL, source: Path, tables: Collection[str]) -> None:
     engine = open_engine(url.render_as_string(hide_password=False))
     try:
         with engine.connect() as connection:
@@ -167,12 +171,21 @@ def _load_postgres(url: URL, source: Path) -> None:
                     "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
                 )
             )
+            there = set(inspect(connection).get_table_names())
     finally:
         engine.dispose()
     if others:
         raise BackupError(
             f"the database {url.database} is in use: stop every process of the service, then "
             "restore again"
+        )
+    # `--clean` drops what the dump holds, and nothing else: what a later shape has would stay.
+    later = sorted(there - {*tables, "alembic_version"})
+    if later:
+        raise BackupError(
+            f"the database {url.database} has tables that the backup does not, as of a later "
+            f"version of Askhouse ({', '.join(later)}): create an empty database, and restore into "
+            "that one"
         )
     options = ["--clean", "--if-exists", "--no-owner", "--no-privileges"]
     _run("pg_restore", url, [*options, "--single-transaction", "--exit-on-error", str(source)])

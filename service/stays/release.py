@@ -15,7 +15,20 @@ from askhouse.values import House
 from service.stays.settings import StayRules
 from service.tables import Stay
 
-__all__ = ["Window", "at_local", "fact_window", "later_facts", "open_facts", "staying", "window"]
+__all__ = [
+    "OWN_CODE_SECRET",
+    "Window",
+    "at_local",
+    "fact_window",
+    "later_facts",
+    "open_facts",
+    "open_windows",
+    "staying",
+    "window",
+]
+
+OWN_CODE_SECRET = "stay.door_code"
+"""Stands among ids of sensitive facts for a stay's own door code that no fact says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,20 +90,27 @@ def _window(
     )
 
 
+def open_windows(
+    stay: Stay, house: House, rules: StayRules, now: dt.datetime
+) -> Mapping[str, Window]:
+    """The sensitive facts that the stay's guests may be told now, each with its window."""
+    windows = _windows(stay, house, rules)
+    return {fact_id: window for fact_id, window in windows.items() if window.holds(now)}
+
+
 def open_facts(stay: Stay, house: House, rules: StayRules, now: dt.datetime) -> frozenset[str]:
     """The ids of the sensitive facts that the stay's guests may be told now."""
-    return frozenset(
-        fact.id
-        for fact in house.facts
-        if fact.sensitive and fact_window(stay, house, rules, fact.id).holds(now)
-    )
+    return frozenset(open_windows(stay, house, rules, now))
 
 
 def later_facts(
     stay: Stay, house: House, rules: StayRules, now: dt.datetime
 ) -> Mapping[str, Window]:
     """The sensitive facts whose window is yet to open, each with it."""
-    windows = {
-        fact.id: fact_window(stay, house, rules, fact.id) for fact in house.facts if fact.sensitive
-    }
+    windows = _windows(stay, house, rules)
     return {fact_id: window for fact_id, window in windows.items() if now < window.start}
+
+
+def _windows(stay: Stay, house: House, rules: StayRules) -> Mapping[str, Window]:
+    facts = [fact.id for fact in house.facts if fact.sensitive]
+    return {fact_id: fact_window(stay, house, rules, fact_id) for fact_id in facts}

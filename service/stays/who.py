@@ -4,8 +4,8 @@ may be told.
 | who writes | standing | house | verified |
 |---|---|---|---|
 | a stay's number, its window open | guest | the stay's | yes |
-| … a stay's window over, check-out not yet | guest | the stay's | no |
-| … the window not open yet, arrival within `early_days` | early | the stay's | no |
+| … a stay's window over, check-out not yet, or a fact's own window still open | guest | the stay's | no |
+| … the window not open yet, arrival within `early_days`, or a fact's own window open | early | the stay's | no |
 | … departed at most `after_days` ago | past | the stay's | no |
 | … longer ago, or the stay is cancelled, or of a house of another line | stranger | see below | no |
 | two stays of one house, one number (changeover, a family's telephone) | by the stay in progress by check-in and check-out; between the two, the arriving one; several in progress, the one that departs last | the stays' | as that stay |
@@ -16,8 +16,8 @@ may be told.
 | withheld, a name, a short code, an emergency number, our own number, a premium-rate number | withheld | the line's only house, or none | no |
 | a number in no country's plan, or of nobody we know | stranger | the line's only house, or none | no |
 
-`verified` says that every sensitive fact whose window is open may be told; `facts` names the facts
-themselves, since one may have a window of its own that opens before or after the house's.
+`verified` says that the house's window is open. `facts` names the sensitive facts that may be told:
+one may have a window of its own, which opens or closes before the house's or after it.
 
 Where no house is settled and the sender can be asked, `ask_area` says so. The reply then asks for
 the area and names none: a list of houses is nobody's business. What the guest answers is read by
@@ -29,7 +29,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Protocol
 
@@ -38,7 +38,7 @@ from sqlalchemy.orm import Session
 
 from askhouse.values import House
 from service.stays.phone_numbers import Look, look
-from service.stays.release import Window, open_facts, staying, window
+from service.stays.release import OWN_CODE_SECRET, Window, open_windows, staying, window
 from service.stays.settings import StayRules, rules_of
 from service.stays.stays import stays_of_number
 from service.tables import Person, Role, Stay
@@ -81,12 +81,13 @@ class Who:
     Attributes:
         house: Slug of the house they write about; None where it is not settled.
         stay: The stay they are known by, whether its window is open or not.
-        verified: A guest inside the release window: only then may a sensitive fact be told.
+        verified: A guest inside the house's release window.
         standing: See the table above.
         release: The stay's window, for "I can tell you from …"; None without a stay to come
             or in progress.
-        facts: Ids of the sensitive facts that may be told now; empty for all but guests, and
-            for early ones but for facts whose own window opens before the house's.
+        facts: The sensitive facts that may be told now, by id, each with its window; none but
+            these may. Empty for all but guests, and for early ones but for facts whose own
+            window opens before the house's.
         person: Of the host's side, if the number is one of theirs and they serve a house of
             the line; also where they are a guest.
         ask_area: No house is settled: ask for the area, and name none.
@@ -97,9 +98,21 @@ class Who:
     verified: bool = False
     standing: Standing
     release: Window | None = None
-    facts: frozenset[str] = frozenset()
+    facts: Mapping[str, Window] = field(default_factory=dict)
     person: Person | None = None
     ask_area: bool = False
+
+    def told_until(self, secrets: Iterable[str]) -> dt.datetime | None:
+        """Until when all of these may be told, UTC; None where one of them may not be now.
+
+        Args:
+            secrets: Ids of sensitive facts, or `OWN_CODE_SECRET`.
+        """
+        windows = dict(self.facts)
+        if self.verified and self.release is not None:
+            windows[OWN_CODE_SECRET] = self.release
+        ends = [windows[secret].end if secret in windows else None for secret in secrets]
+        return None if None in ends else min(filter(None, ends), default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +120,9 @@ class _Match:
     """A stay that the number belongs to, as it stands now."""
 
     stay: Stay
-    house: House
-    rules: StayRules
     standing: Standing
     release: Window
+    facts: Mapping[str, Window]
     staying: bool
 
 
@@ -156,17 +168,18 @@ def who_is(
 def _match(stay: Stay, house: House, rules: StayRules, now: dt.datetime) -> _Match | None:
     """The stay as it stands now; None where it is too far off to know its guests by."""
     release, times = window(stay, house, rules), staying(stay, house)
+    facts = open_windows(stay, house, rules, now)
     if now < release.start:
-        known = now >= times.start - dt.timedelta(days=rules.early_days)
+        known = bool(facts) or now >= times.start - dt.timedelta(days=rules.early_days)
         standing = Standing.EARLY
-    elif now < max(release.end, times.end):
+    elif facts or now < max(release.end, times.end):
         known, standing = True, Standing.GUEST
     else:
         known = now < times.end + dt.timedelta(days=rules.after_days)
         standing = Standing.PAST
     if not known:
         return None
-    return _Match(stay, house, rules, standing, release, times.holds(now))
+    return _Match(stay, standing, release, facts, times.holds(now))
 
 
 def _of_stays(
@@ -190,7 +203,7 @@ def _of_stays(
         verified=match.release.holds(now),
         standing=standing,
         release=match.release,
-        facts=open_facts(match.stay, match.house, match.rules, now),
+        facts=match.facts,
         person=person,
     )
 

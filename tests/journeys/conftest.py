@@ -1,4 +1,7 @@
-"""A real browser before a real service: two small houses, a filled database, nothing patched."""
+"""A real browser before a real service: two small houses, a filled database, nothing patched.
+
+Ferry Lodge is a file, Mill Loft a folder, which has a place for notes.
+"""
 
 from __future__ import annotations
 
@@ -65,6 +68,8 @@ def _app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, st
     files = tmp_path_factory.mktemp("journeys") / "houses"
     files.mkdir()
     write_two_houses(files)
+    (files / LOFT).mkdir()
+    (files / f"{LOFT}.yaml").rename(files / LOFT / "house.yaml")
     index = tmp_path_factory.mktemp("index") / "i.npz"
     answering = Asked(ServiceSettings(knowledge=files, index=index), 2)
 
@@ -111,14 +116,23 @@ def site(_app: tuple[FastAPI, str, Path, Clock], tmp_path: Path) -> Iterator[Sit
         key = open_session(session, owner.id, NOW)
         filled = fill(session, NOW, LODGE, LOFT, "heating")
     app.state.database = database
-    before = {path: path.read_bytes() for path in files.iterdir() if path.is_file()}
+    before = _written(files)
     yield Site(app, url, files, clock, database, filled, key)
-    if any(path.read_bytes() != content for path, content in before.items()):
+    after = _written(files)
+    if after != before:
+        for path in after.keys() - before.keys():
+            path.unlink()
         for path, content in before.items():
             path.write_bytes(content)
         answering: Asked = app.state.answering
         answering.reopen()
     database.close()
+
+
+def _written(files: Path) -> dict[Path, bytes]:
+    """Every file of the houses; what begins with a dot is the service's own."""
+    own = [path for path in files.rglob("*") if ".askhouse" not in path.parts and path.is_file()]
+    return {path: path.read_bytes() for path in own}
 
 
 @pytest.fixture(scope="package")

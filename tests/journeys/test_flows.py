@@ -1,4 +1,4 @@
-"""The three ways of a host, by keyboard alone, at phone and at desktop size."""
+"""The ways of a host, by keyboard alone, at phone and at desktop size."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import re
 
 from playwright.sync_api import Page, expect
 
-from service.tables import Delivery, Escalation, Gap
-from tests.journeys.conftest import LODGE, Site
+from service.tables import Delivery, Escalation, Gap, Lesson
+from tests.journeys.conftest import LODGE, LOFT, Site
 from tests.journeys.keys import press, tab_to, type_into
 
 ANSWER = "Leave the house and ring 999 first. I am on my way."
@@ -83,7 +83,7 @@ def test_gap_to_fact_to_asked_again(page: Page, site: Site) -> None:
     answer = page.get_by_label("What a guest reads")
     type_into(page, answer, "The hair dryer hangs in the wardrobe of the front room.")
     expect(page.locator("#preview")).to_contain_text("The hair dryer hangs")
-    press(page, page.get_by_role("button", name="Check first"))
+    press(page, page.get_by_role("button", name="Check the answer"))
     expect(page.locator("#preview")).to_contain_text("Answered now (2)")
     expect(answer).to_have_value("The hair dryer hangs in the wardrobe of the front room.")
     press(page, page.get_by_role("button", name="Save as a fact"))
@@ -96,3 +96,65 @@ def test_gap_to_fact_to_asked_again(page: Page, site: Site) -> None:
         assert (gap.state, gap.fact) == ("written", "hair-dryer")
     text = (site.files / f"{LODGE}.yaml").read_text(encoding="utf-8")
     assert "hangs in the wardrobe" in text
+
+
+def test_a_draft_is_judged_and_stays(page: Page, site: Site) -> None:
+    """
+    What the host makes of one part is noted beside it, with the draft still there to be copied,
+    and the next part is judged as well; one that needs a fact says so, and keeps its form.
+    """
+    page.goto(f"{site.url}/paste")
+    page.get_by_label("What did the guest write?").fill("where are the bins? is there a sauna?")
+    page.get_by_label("Which house or stay?").select_option(f"house:{LODGE}")
+    page.get_by_role("button", name="Draft a reply").click()
+    bins, sauna = (page.get_by_role("article", name=words) for words in ("bins", "sauna"))
+
+    press(page, bins.get_by_text("Right or not?"))
+    press(page, bins.get_by_role("button", name="Right", exact=True))
+    expect(bins.get_by_text("Noted as right.")).to_be_focused()
+    press(page, sauna.get_by_text("Does a fact answer it?"))
+    type_into(page, sauna.get_by_label(re.compile("fact", re.I)).last, "Rowing boat")
+    press(page, sauna.get_by_role("button", name="Answered by this fact"))
+    expect(sauna.get_by_text("this way of asking now belongs to that fact")).to_be_focused()
+    expect(page.get_by_label("Reply", exact=True)).to_have_value(re.compile("boat shed"))
+
+    with site.database.reading() as session:
+        verdicts = [(lesson.verdict, lesson.text) for lesson in session.query(Lesson)]
+    assert verdicts == [("right", "where are the bins?"), ("answered-by", "is there a sauna?")]
+    assert "is there a sauna?" in (site.files / f"{LODGE}.yaml").read_text(encoding="utf-8")
+
+
+def test_a_note_is_written_and_guests_get_it(page: Page, site: Site) -> None:
+    """
+    A how-to note is written on the House page: what is wrong is told as one types, then what a
+    guest gets; saved, it is a file of the house, and answers a guest.
+    """
+    page.goto(f"{site.url}/houses/{LOFT}")
+    press(page, page.get_by_role("link", name="Write a how-to note"))
+    type_into(page, page.get_by_label("Title"), "Use the cider press")
+    type_into(page, page.get_by_label("Topic"), "Orchard")
+    steps = page.get_by_label("What a guest reads, step by step")
+    type_into(page, steps, "1. Wash the apples.\n2. Turn the handle of the {press}")
+    expect(page.locator("#preview")).to_contain_text("no value is called that")
+    steps.fill("1. Wash the apples.\n2. Turn the handle of the cider press.")
+    tab_to(page, page.get_by_label("Cautions"))
+    page.keyboard.type("Keep fingers away from the screw.")
+    expect(page.locator("#preview .bubble")).to_contain_text("Careful: Keep fingers away")
+    press(page, page.get_by_role("button", name="Save the note"))
+
+    expect(page.get_by_role("status").first).to_contain_text("Written")
+    expect(page.get_by_role("heading", name="Use the cider press")).to_be_visible()
+    note = site.files / LOFT / "notes" / "use-the-cider-press.md"
+    assert "2. Turn the handle of the cider press.\n" in note.read_text(encoding="utf-8")
+    opened = page.get_by_role("link", name=re.compile("Use the cider press"))
+    for _ in range(60):  # the house is opened anew in the background
+        page.goto(f"{site.url}/houses/{LOFT}?search=cider")
+        if opened.count():
+            break
+        page.wait_for_timeout(500)
+    page.goto(f"{site.url}/paste")
+    page.get_by_label("What did the guest write?").fill("how do we use the cider press?")
+    page.get_by_label("Which house or stay?").select_option(f"house:{LOFT}")
+    page.get_by_role("button", name="Draft a reply").click()
+    reply = page.get_by_label("Reply", exact=True)
+    expect(reply).to_have_value(re.compile("1. Wash the apples"))

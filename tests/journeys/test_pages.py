@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from service.access.sign_in import first_link
 from service.tables import Person
-from tests.journeys.conftest import LODGE, NOW, SIZES, Site, enter
+from tests.journeys.conftest import LODGE, LOFT, NOW, SIZES, Site, enter
 from tests.service.console.filling import TAKE_KEY
 from tests.service.console.routes import routes
 
@@ -46,6 +46,7 @@ def addresses(site: Site) -> dict[str, str]:
         assert "{" not in path, f"say what stands for the id in {route}"
         found[route] = path
     found |= {f"{path} with nothing in it": path + query for path, query in EMPTY.items()}
+    found |= {f"a note of {slug}": f"/houses/{slug}/new?note=yes" for slug in (LODGE, LOFT)}
     return found | {"an error": "/houses/nowhere"}
 
 
@@ -209,7 +210,7 @@ def test_without_a_script(chromium: Browser, site: Site) -> None:
 
     page.goto(f"{site.url}/gaps/{site.filled.gaps['dryer']}")
     page.get_by_label("What a guest reads").fill("It hangs in the wardrobe.")
-    page.get_by_role("button", name="Check first").click()
+    page.get_by_role("button", name="Check the answer").click()
     expect(page.locator("#preview")).to_contain_text("It hangs in the wardrobe.")
     page.get_by_role("button", name="Save as a fact").click()
     expect(page.get_by_role("status").first).to_contain_text("Written")

@@ -1,8 +1,8 @@
 """Services that are killed again and again while messages come in, and a gateway that counts.
 
-The service is a process of its own over the real modules, killed by SIGKILL at random moments and
-started again; the gateway is another, which hands messages over until they are acknowledged and
-takes replies by their idempotency key.
+The service is the real application with its real models, a process of its own that is killed by
+SIGKILL at random moments and started again. The gateway is another, which hands messages over until
+they are acknowledged and takes replies by their idempotency key.
 """
 
 from __future__ import annotations
@@ -12,7 +12,9 @@ import datetime as dt
 import json
 import multiprocessing
 import random
+import shutil
 import socket
+import tempfile
 import threading
 import time
 from collections import Counter
@@ -20,92 +22,54 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from multiprocessing.process import BaseProcess
+from pathlib import Path
 
 import httpx
 import uvicorn
-from fastapi import FastAPI
-from pydantic import BaseModel
 from sqlalchemy import select
 
-from service.bell import Bell
+from service.app import create_app
 from service.database import Database, open_engine
-from service.lines.arrived import Arrived, PieceOf
-from service.lines.sending import Outgoing, SendError
-from service.migrations import migrate
-from service.outbox import Outbox, OutboxRules
-from service.reception import Reception
-from service.situation import Pace, Place
+from service.outbox import OutboxRules
+from service.settings import ServiceSettings
+from service.situation import Pace
 from service.tables import Delivery, Inbound, Thread
-from service.worker import Worker, WorkerRules
-from tests.service.texting import LINE, LINE_NUMBER, make_line
+from service.worker import WorkerRules
+from tests.house import SMALL
+from tests.service.lines.samples import PLAIN_SECRET
+from tests.service.texting import LINE, LINE_NUMBER
 
 __all__ = ["Outcome", "Plan", "run"]
 
 _OF_A_SENDER = 4  # messages
 _ENDLESS = 1_000_000
 # A claim must outlive its work, and the test must not wait long for those that the dead leave.
-_LEASE_S, _SEND_LEASE_S = 1.5, 2.5
+_LEASE_S, _SEND_LEASE_S = 3, 3
+_SILENCE_S = 60  # without a new reply, after which none is expected any more
 
 
 # --- the service, as it is killed ------------------------------------------------------------
 
 
-class Handed(BaseModel):
-    """What the gateway hands over."""
-
-    sender: str
-    text: str
-    id: str
-    at: dt.datetime
-    piece: tuple[str, int, int] | None = None
-
-
-class GatewaySender:
-    """Calls the gateway's address with the key in a header."""
-
-    def __init__(self, url: str) -> None:
-        self._client = httpx.Client(base_url=url, timeout=2, trust_env=False)
-
-    def send(self, delivery: Outgoing) -> None:
-        body = {"to": delivery.to, "text": delivery.text}
-        try:
-            taken = self._client.post("/", json=body, headers={"Idempotency-Key": delivery.key})
-        except httpx.HTTPError as error:
-            raise SendError(type(error).__name__, retry=True) from error
-        if not taken.is_success:
-            raise SendError(f"answered {taken.status_code}", retry=True)
-
-
-def serve(database_url: str, gateway_url: str, port: int) -> None:
-    """The whole service: messages in by HTTP, worked on, replies out; runs until it is killed."""
-    engine = open_engine(database_url)
-    migrate(engine)
-    database = Database(engine)
-    from tests.service.killing_warm import ASSISTANT
-
-    incoming, outgoing = Bell(), Bell()
-    place = Place(lines={LINE: make_line()}, rules={}, assistant=lambda: ASSISTANT)
-    worker = Worker(
-        database,
-        place,
-        _now,
-        incoming=incoming,
-        outgoing=outgoing,
-        rules=WorkerRules(
+def serve(database_url: str, folder: str, port: int) -> None:
+    """The application as an operator starts it; runs until it is killed."""
+    settings = ServiceSettings(
+        knowledge=Path(folder) / "houses",
+        index=Path(folder) / "index.npz",
+        database=database_url,
+        service_file=Path(folder) / "service.yaml",
+    )
+    app = create_app(
+        settings,
+        {"LINE_SECRET": PLAIN_SECRET},
+        worker_rules=WorkerRules(
             lease_s=_LEASE_S,
             idle_s=0.2,
             pieces_s=1,
             tries=_ENDLESS,  # a message is not to blame for the deaths it has seen
-            pace=Pace(replies=_ENDLESS, read=_ENDLESS, strangers=_ENDLESS),
+            pace=Pace(replies=_ENDLESS, strangers=_ENDLESS),
         ),
-    )
-    sender = GatewaySender(gateway_url)
-    outbox = Outbox(
-        database,
-        lambda channel, target: sender,
-        _now,
-        bell=outgoing,
-        rules=OutboxRules(
+        outbox_rules=OutboxRules(
             at_once=2,
             lease_s=_SEND_LEASE_S,
             urgent_lease_s=_SEND_LEASE_S,
@@ -116,28 +80,30 @@ def serve(database_url: str, gateway_url: str, port: int) -> None:
             idle_s=0.2,
         ),
     )
-    reception = Reception(database, _now, incoming)
-    app = FastAPI()
-
-    @app.post("/")
-    def receive(handed: Handed) -> dict[str, int | None]:
-        reference, number, of = handed.piece or ("", 0, 0)
-        receipt = reception.receive(
-            Arrived(
-                line=LINE,
-                sender=handed.sender,
-                to=LINE_NUMBER,
-                text=handed.text,
-                gateway_id=handed.id,
-                received_at=handed.at,
-                piece=PieceOf(reference=reference, number=number, of=of) if of else None,
-            )
-        )
-        return {"message": receipt.message_id}
-
-    worker.start()
-    outbox.start()
     uvicorn.run(app, host="127.0.0.1", port=port, log_config=None, access_log=False)
+
+
+def _write_set_up(folder: Path, gateway_url: str) -> None:
+    """The house, and the service's file with a line whose gateway is called for each reply."""
+    (folder / "houses").mkdir()
+    shutil.copy(SMALL, folder / "houses" / "ferry-lodge.yaml")
+    piece = {name: f"piece.{name}" for name in ("reference", "number", "of")}
+    fields = {"sender": "from", "text": "text", "id": "id", "time": "at", "piece": piece}
+    line = {
+        "name": LINE,
+        "number": LINE_NUMBER,
+        "country": "GB",
+        "houses": ["ferry-lodge"],
+        "inbound": {"format": "json", "fields": fields},
+        "signing": {"kind": "parameter", "parameter": "key", "secret_env": "LINE_SECRET"},
+        "send": {
+            "url": f"{gateway_url}/",
+            "json": {"to": "{{ to }}", "text": "{{ text }}"},
+            "timeout_s": 2,
+        },
+    }
+    # YAML reads JSON, too.
+    (folder / "service.yaml").write_text(json.dumps({"lines": [line]}), encoding="utf-8")
 
 
 def _now() -> dt.datetime:
@@ -203,15 +169,18 @@ class Plan:
         kills: Of services.
         life_s: The longest life of a service between two kills.
         services: Processes on one database.
-        per_second: Messages that come in.
     """
 
     messages: int
     kills: int
     services: int
-    per_second: float = 10
-    life_s: float = 4
+    life_s: float
     seed: int = 1
+
+    @property
+    def per_second(self) -> float:
+        """Messages that come in: as many as there are, for as long as services are killed."""
+        return self.messages / (self.kills * self.life_s / 2 / self.services)
 
 
 @dataclass(kw_only=True)
@@ -250,13 +219,15 @@ def run(database_url: str, plan: Plan) -> Outcome:
     gateway_url = f"http://127.0.0.1:{ports[0]}"
     began = time.monotonic()
     with contextlib.ExitStack() as ending:
+        folder = Path(ending.enter_context(tempfile.TemporaryDirectory()))
+        _write_set_up(folder, gateway_url)
         gateway = context.Process(target=take, args=(ports[0], plan.seed), daemon=True)
         gateway.start()
         ending.callback(_kill, gateway)
 
         def start(port: int) -> BaseProcess:
             process = context.Process(
-                target=serve, args=(database_url, gateway_url, port), daemon=True
+                target=serve, args=(database_url, str(folder), port), daemon=True
             )
             process.start()
             return process
@@ -306,16 +277,20 @@ def _requests(plan: Plan) -> tuple[Counter[tuple[str, str]], list[_Request]]:
         if kind < 0.10 and words != "I smell gas":
             cut = chance.randrange(1, len(text))
             bodies = [
-                {"text": piece, "id": f"m{number}-{place}", "piece": (f"r{number}", place, 2)}
+                {"text": piece, "id": f"m{number}-{place}", "piece": _piece(number, place)}
                 for place, piece in ((1, text[:cut]), (2, text[cut:]))
             ]
         elif 0.10 <= kind < 0.15:
             bodies.append({"text": text, "id": f"m{number}-tapped-twice"})
         again = [body for body in bodies if chance.random() < 0.2]
         for body in bodies + again:
-            whole = {"sender": sender, "at": (start + dt.timedelta(seconds=at_s)).isoformat()}
+            whole = {"from": sender, "at": (start + dt.timedelta(seconds=at_s)).isoformat()}
             requests.append(_Request(at_s + chance.uniform(0, 2), {**whole, **body}))
     return sent, sorted(requests, key=lambda request: request.at_s)
+
+
+def _piece(number: int, place: int) -> dict[str, object]:
+    return {"reference": f"r{number}", "number": place, "of": 2}
 
 
 def _hand_over(requests: Sequence[_Request], ports: Sequence[int], seed: int) -> None:
@@ -345,16 +320,22 @@ def _hand_over(requests: Sequence[_Request], ports: Sequence[int], seed: int) ->
 
 def _acknowledged(client: httpx.Client, port: int, body: dict[str, object]) -> bool:
     try:
-        return client.post(f"http://127.0.0.1:{port}/", json=body).is_success
+        url = f"http://127.0.0.1:{port}/lines/{LINE}"
+        return client.post(url, params={"key": PLAIN_SECRET}, json=body).is_success
     except httpx.HTTPError:
         return False
 
 
 def _wait_for_replies(gateway_url: str, expected: int) -> dict[str, dict[str, object]]:
-    """All that the gateway took, once there is as much as expected and no more comes."""
-    until = time.monotonic() + 90
+    """All that the gateway took, once there is as much as expected, or no more comes.
+
+    However slow the machine is, what is still coming is not lost.
+    """
+    came, until = 0, time.monotonic() + _SILENCE_S
     while True:
         taken: dict[str, dict[str, object]] = httpx.get(gateway_url, trust_env=False).json()
+        if len(taken) > came:
+            came, until = len(taken), time.monotonic() + _SILENCE_S
         if len(taken) >= expected or time.monotonic() >= until:
             time.sleep(2 * _SEND_LEASE_S)  # whatever would come too much comes now
             return httpx.get(gateway_url, trust_env=False).json()  # type: ignore[no-any-return]

@@ -1,24 +1,22 @@
 """What a killed service would read again at each start, read once: imported by the process that
-the services are forked from, so that they spend their short lives at work."""
+the services are forked from, so that they spend their short lives at work. Models are opened by
+each, since their threads do not outlive a fork."""
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path
+import onnxruntime  # noqa: F401 (takes most of a second)
+import tokenizers  # noqa: F401
 
 from askhouse.answer.phrases import phrases
-from askhouse.knowledge.load import load_house
+from askhouse.build import known_words
+from askhouse.decision.topics import topics
 from askhouse.triage.guidance import guidance
 from askhouse.triage.wordlist import match
+from service import app  # noqa: F401
 from service.phrases import phrases as own_phrases
-from tests.house import SMALL
-from tests.standins import make_assistant
 
-__all__ = ["ASSISTANT"]
-
-_house = load_house(SMALL).house
-assert _house is not None
-ASSISTANT = make_assistant([_house], Path(tempfile.mkdtemp()))
 match("warm up", guidance())
+topics()
+known_words()
 phrases()
 own_phrases()

@@ -14,6 +14,7 @@ from askhouse.search.store import text_hash
 from askhouse.values import Fact, House
 from service.corrections import Correction, corrections
 from service.database import Database
+from service.drafting import OWN_CODE
 from service.tables import Stay
 from tests.house import DOOR_CODE
 from tests.service.gaps.asking import NOON, asked, make_stay
@@ -142,6 +143,25 @@ def test_a_code_is_in_no_draft(database: Database, small_house: House) -> None:
     (row,) = found(database, small_house)
     assert "ask again" in row.draft
     assert DOOR_CODE not in repr(row.draft)
+
+
+def test_the_place_of_a_stays_own_code_is_in_no_draft(
+    database: Database, small_house: House
+) -> None:
+    """
+    Where the new words tell each stay's own code, the guest is asked to ask again, also if the
+    host forgot to mark the fact.
+    """
+    changed = [
+        replace(fact, text=f"The bins open with {OWN_CODE}.") if fact.id == "bins" else fact
+        for fact in small_house.facts
+    ]
+    with database.writing() as session:
+        tell(session, make_stay(session, "ferry-lodge", -1, 1))
+
+    (row,) = found(database, replace(small_house, facts=tuple(changed)))
+    assert "ask again" in row.draft
+    assert OWN_CODE not in row.draft
 
 
 def test_a_fact_that_is_gone_is_taken_back(database: Database, small_house: House) -> None:

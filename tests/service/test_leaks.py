@@ -34,7 +34,7 @@ def test_who_may_not_be_told_finds_nothing_anywhere(
 ) -> None:
     """
     Strangers, early, late and opted-out guests ask in all ways: no reply, alert, log, metric,
-    index, export or stored text holds a code of a house or of a stay.
+    index, export, error, page of the host or stored text holds a code of a house or of a stay.
     """
     tried = look_for_leaks(database, demo_assistant, index, SAMPLE)
 
@@ -42,7 +42,10 @@ def test_who_may_not_be_told_finds_nothing_anywhere(
     assert min(tried.kinds.values()) >= SAMPLE // 24
     assert tried.sent > SAMPLE // 3
     assert tried.alerts > 0
-    assert {"replies", "alerts", "logs", "metrics", "index", "exports"} <= set(tried.leaks.searched)
+    places = {"replies", "alerts", "logs", "metrics", "index", "exports", "errors", "pages"}
+    assert places <= set(tried.leaks.searched)
+    assert tried.leaks.searched["pages"] > len(tried.kinds)
+    assert tried.leaks.searched["errors"] > SAMPLE
 
 
 def test_guests_who_may_be_told_are(

@@ -179,7 +179,7 @@ def test_no_ones_number_or_words_are_told(database: Database, metrics: Metrics) 
 def app(database: Database, metrics: Metrics) -> FastAPI:
     """An application with the route, and a line that refuses everyone."""
     app = FastAPI(middleware=[Middleware(CountRefused, metrics=metrics)])
-    app.state.database = database
+    app.state.database, app.state.base_url = database, "http://127.0.0.1:8321"
     app.include_router(metrics_route(metrics))
     app.add_api_route("/lines/{line}/{secret}", lambda: Response(status_code=401))
     app.add_api_route("/lines/{line}", lambda: Response(status_code=200))

@@ -11,6 +11,7 @@ from sqlalchemy import select
 
 from askhouse.values import House
 from service.database import Database
+from service.lines.arrived import WITHHELD
 from service.lines.sending import SendError
 from service.outbox import OutboxRules, claim_reply
 from service.reception import Reception
@@ -398,22 +399,103 @@ def test_a_reply_that_nobody_fetches_is_told(responding: Desk) -> None:
     assert claim(desk) == ""
 
 
-def test_a_reply_that_nobody_fetches_is_sent(
-    database: Database, small_house: House, tmp_path: Path
-) -> None:
+@pytest.fixture
+def both_ways(database: Database, small_house: House, tmp_path: Path) -> Desk:
+    """A line whose replies go into the response, or by a call once that has gone without."""
+    return Desk(database, [small_house], tmp_path, make_line(respond={"wait_s": 20}))
+
+
+def test_a_reply_in_time_goes_into_the_response_alone(both_ways: Desk) -> None:
     """
-    Where the gateway can be called too, the reply goes out that way.
+    The request that waits for it gets it, again if it is repeated, and no call sends it.
     """
-    desk = Desk(database, [small_house], tmp_path, make_line(respond={}))
+    desk = both_ways
     desk.receive(BINS)
     desk.work()
-    desk.later(minutes=2)
+    desk.later(seconds=20)
 
-    desk.outbox.sweep()
+    assert desk.send() == 0
+    assert claim(desk) == claim(desk) == SHED
+    desk.later(seconds=30)
+    assert desk.send() == 0
+
+
+def test_a_reply_that_nobody_fetches_is_sent(both_ways: Desk) -> None:
+    """
+    As soon as the response must have gone without it, it goes by a call, and by that alone.
+    """
+    desk = both_ways
+    desk.receive(BINS)
+    desk.work()
+    desk.later(seconds=21)
+
     desk.send()
 
     assert desk.ear.texts == [SHED]
     assert claim(desk) == ""
+
+
+def test_a_late_reply_is_sent_at_once(both_ways: Desk) -> None:
+    """
+    One that is made after the response has gone waits for nothing.
+    """
+    desk = both_ways
+    desk.receive(BINS)
+    desk.later(seconds=21)
+    desk.work()
+
+    desk.send()
+
+    assert desk.ear.texts == [SHED]
+
+
+def test_a_call_that_failed_leaves_nothing_for_a_response(both_ways: Desk) -> None:
+    """
+    The gateway may have it all the same: only the next call, under the same key, may give it.
+    """
+    desk = both_ways
+    desk.ear.refusals = [SendError("no answer", retry=True)]
+    desk.receive(BINS)
+    desk.later(seconds=21)
+    desk.work()
+    desk.send()
+
+    assert claim(desk) == ""
+    desk.later(seconds=5)
+    desk.send()
+    assert desk.ear.texts == [SHED]
+
+
+@pytest.mark.parametrize("by_call", [True, False])
+def test_danger_takes_whichever_way_is_there_first(both_ways: Desk, by_call: bool) -> None:
+    """
+    The words that keep people safe wait for no request: a call gives them at once, or the
+    response, if it comes first; never both.
+    """
+    desk = both_ways
+    desk.receive("I smell gas")
+    desk.work()
+
+    if by_call:
+        desk.send()
+        assert len(desk.ear.texts) == 1
+        assert claim(desk) == ""
+    else:
+        assert "999" in (claim(desk) or "")
+        assert desk.send() == 0
+
+
+def test_who_hides_their_number_is_answered_in_the_response_alone(both_ways: Desk) -> None:
+    """
+    There is no number to call with it.
+    """
+    desk = both_ways
+    desk.receive(BINS, sender=WITHHELD)
+    desk.work()
+    desk.later(minutes=1)
+
+    assert desk.send() == 0
+    assert claim(desk) == SHED
 
 
 def test_the_reception_waits_for_the_reply(responding: Desk) -> None:

@@ -19,12 +19,26 @@ from service.gaps.sending_digest import digest_key, week_before
 from service.migrations import migrate
 from service.service_file import read_service_file
 from service.settings import ServiceSettings
-from service.tables import Delivery
+from service.tables import Delivery, Escalation, Inbound
 from tests.service.conftest import DEMO_HOUSES
 from tests.service.gaps.asking import asked
-from tests.service.serving import serving, wait_until_ready
+from tests.service.lines.samples import PLAIN_SECRET
+from tests.service.serving import send, serving, wait_until_ready
+from tests.service.test_problem_details import assert_is_problem
 
 HOUSE = "orchard-barn"
+LINE_SECRET = PLAIN_SECRET
+SECRETS = {"LINE_SECRET": LINE_SECRET}
+LINES = f"""
+lines:
+  - name: village
+    number: "+442079460900"
+    country: GB
+    houses: [{HOUSE}]
+    inbound: {{methods: GET, format: query, fields: {{sender: from, text: text}}}}
+    signing: {{kind: parameter, parameter: key, secret_env: LINE_SECRET}}
+    respond: {{}}
+"""
 
 
 @pytest.fixture
@@ -46,21 +60,70 @@ def _until(holds: Callable[[], bool], within_s: float = 20) -> bool:
     return False
 
 
+def _texted(client: httpx.Client, text: str) -> httpx.Response:
+    message = {"from": "+442079460018", "text": text, "key": LINE_SECRET}
+    return client.get("/lines/village", params=message)
+
+
 def test_a_set_up_that_alerts_nobody_is_never_ready(own: ServiceSettings, tmp_path: Path) -> None:
     """
-    What can only be seen with the houses open is seen: the service says so instead of silence.
+    What can only be seen with the houses open is seen: the service says so instead of silence. A
+    gateway is told to try again, and what it brought is kept all the same.
     """
     file = tmp_path / "service.yaml"
     file.write_text(
-        "contacts:\n  anna: {channel: line, line: nowhere, number: '+442079460001'}\n"
+        LINES + "contacts:\n  anna: {channel: line, line: nowhere, number: '+442079460001'}\n"
         "alerts:\n  ladder: [{contacts: [anna]}]\n",
         encoding="utf-8",
     )
-    app = create_app(own.model_copy(update={"service_file": file}), {})
+    app = create_app(own.model_copy(update={"service_file": file}), SECRETS)
 
     with serving(app) as url, httpx.Client(base_url=url) as client:
         assert _until(lambda: client.get("/health/live").status_code == 503)
         assert client.get("/health/ready").json()["type"] == "/problems#not-set-up"
+        refused = _texted(client, "where are the bins")
+
+    assert_is_problem(refused, 503, "/problems#not-set-up")
+    assert int(refused.headers["Retry-After"]) > 0
+    with (
+        contextlib.closing(Database(open_engine(own.database_url))) as database,
+        database.reading() as session,
+    ):
+        assert list(session.scalars(select(Inbound.text))) == ["where are the bins"]
+
+
+def test_without_a_house_the_host_is_woken(own: ServiceSettings, tmp_path: Path) -> None:
+    """
+    Where no house can be opened the host hears of it, and of every message, danger as danger, until
+    the files are mended; then guests are answered.
+    """
+    away = own.knowledge.rename(tmp_path / "away")
+    own.knowledge.mkdir()
+    file = tmp_path / "service.yaml"
+    file.write_text(
+        LINES + "contacts: {anna: {channel: email, address: anna@example.org}}\n"
+        "mail: {host: 127.0.0.1, port: 1, security: none, sender: askhouse@example.org}\n"
+        "alerts: {ladder: [{contacts: [anna]}]}\n",
+        encoding="utf-8",
+    )
+    app = create_app(own.model_copy(update={"service_file": file}), SECRETS)
+
+    def raised() -> set[tuple[str, str]]:
+        told = select(Escalation.kind, Escalation.level).join(Delivery)
+        with app.state.database.reading() as session:
+            return {(kind, level) for kind, level in session.execute(told)}
+
+    with serving(app) as url, httpx.Client(base_url=url, timeout=60) as client:
+        assert client.get("/health/live").status_code == 200
+        assert _until(lambda: raised() == {("houses", "urgent")})
+        assert client.get("/health/ready").json()["type"] == "/problems#not-set-up"
+        assert _texted(client, "where are the bins").status_code == 200
+        assert "passed it on to the host" in _texted(client, "I smell gas").text
+        assert _until(lambda: {("unread", "soon"), ("unread", "emergency")} < raised())
+        away.joinpath(HOUSE).rename(own.knowledge / HOUSE)
+
+        assert _until(lambda: client.get("/health/ready").status_code == 200, 60)
+        assert "left knob" in _texted(client, "How do I turn on the oven?").text
 
 
 def test_houses_are_read_anew_when_their_files_change(own: ServiceSettings) -> None:
@@ -126,6 +189,31 @@ def test_the_weeks_gaps_are_sent(own: ServiceSettings, tmp_path: Path) -> None:
             assert _until(lambda: bool(texts()))
         assert "harpsichord" in texts()[0]
         assert "https://stay.example.org/gaps" in texts()[0]
+
+
+@pytest.mark.parametrize(
+    ("base_url", "alerts", "status"),
+    [
+        ("http://127.0.0.1:8321", "{}", 503),  # let in; the houses are not open
+        ("http://localhost:8321", "{}", 503),
+        ("http://[::1]:8321", "{}", 503),
+        ("https://stay.example.org", "{}", 401),
+        ("http://127.0.0.1:8321", "{base_url: 'https://stay.example.org'}", 401),
+    ],
+)
+def test_behind_a_proxy_everyone_needs_a_token(
+    own: ServiceSettings, tmp_path: Path, base_url: str, alerts: str, status: int
+) -> None:
+    """
+    A proxy on this machine may ask for 127.0.0.1 and say nothing of where a request came from:
+    once the service is reached at another address, no request is taken for this machine's.
+    """
+    file = tmp_path / "service.yaml"
+    file.write_text(f"alerts: {alerts}\n", encoding="utf-8")
+    app = create_app(own.model_copy(update={"service_file": file, "base_url": base_url}), {})
+    asked = {"house": HOUSE, "text": "what is the wifi password", "verified": True}
+
+    assert send(app, "POST", "/v1/replies", json=asked).status_code == status
 
 
 def test_another_machine_needs_a_token(url: str) -> None:

@@ -7,22 +7,32 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import select, update
 from sqlalchemy.orm import selectinload
 
 from askhouse.search.store import text_hash
+from askhouse.triage.guidance import guidance
+from askhouse.triage.wordlist import match
 from askhouse.values import House
 from service.database import Database
 from service.lines.arrived import WITHHELD
 from service.situation import Pace
 from service.stays.settings import FactRelease, StayRules
-from service.tables import CitationRow, Escalation, PartRow, Person
+from service.tables import CitationRow, Escalation, PartRow, Person, Stay
 from tests.factories import make_fact, make_house
 from tests.house import DOOR_CODE, SECRETS, WIFI_PASSWORD
 from tests.service.texting import ADA, BEN, EVE, LINE_NUMBER, NOON, Desk, make_line
 
 WIFI, DOOR, BINS = "what is the wifi password", "what is the door code", "where are the bins"
 SHED = "The bins are behind the boat shed. The recycling goes out every Tuesday by 07:30."
+
+LONG_CODE = make_fact(
+    "door-code",
+    " ".join(f"Step {n} is to wait by the green door for a moment." for n in range(9))
+    + " The code is 4826.",
+    asks=(DOOR,),
+    sensitive=True,
+)
 
 MakeDesk = Callable[..., Desk]
 
@@ -207,6 +217,39 @@ def test_a_fact_may_have_a_window_of_its_own(make_desk: MakeDesk) -> None:
     assert DOOR_CODE in desk.text(DOOR)[0]
 
 
+def test_a_fact_is_told_until_its_own_window_closes(make_desk: MakeDesk) -> None:
+    """
+    After check-out at 10:00 the one fact is told until its own 15:00, and the others are not; what
+    waits to be sent knows the fact's end, not the house's.
+    """
+    own = FactRelease.model_validate({"from": "08:00", "until": "15:00"})
+    desk = make_desk(rules={"ferry-lodge": StayRules(release_facts={"door-code": own})})
+    desk.stay("ferry-lodge", "2026-06-10", "2026-06-12")
+
+    assert DOOR_CODE in desk.text(DOOR)[0]  # at 13:00
+    assert desk.deliveries()[-1].secret_until == dt.datetime(2026, 6, 12, 14, tzinfo=dt.UTC)
+    assert WIFI_PASSWORD not in desk.text(WIFI)[0]
+    desk.later(hours=2)
+    assert DOOR_CODE not in desk.text(f"{DOOR} please")[0]
+
+
+def test_a_fact_is_not_told_beyond_its_own_window(make_desk: MakeDesk) -> None:
+    """
+    One that closes before check-out is not sent after that, though it was asked for before.
+    """
+    own = FactRelease.model_validate({"from": "08:00", "until": "09:00"})
+    desk = make_desk(rules={"ferry-lodge": StayRules(release_facts={"door-code": own})})
+    desk.stay("ferry-lodge", "2026-06-10", "2026-06-13")
+    desk.later(hours=19, minutes=59)  # 08:59 of the departure day in London
+    desk.receive(DOOR)
+    desk.work()
+    desk.later(minutes=1)
+    desk.send()
+
+    assert desk.ear.texts == []
+    assert [(d.state, DOOR_CODE in d.text) for d in desk.deliveries()] == [("dropped", False)]
+
+
 def test_after_check_out_no_code_is_told(desk: Desk) -> None:
     """
     A guest of last week is known, and is told no secret.
@@ -297,6 +340,21 @@ def test_start_opens_the_line_again(desk: Desk) -> None:
     assert desk.text(BINS) == [SHED]
 
 
+def test_stop_and_start_in_turn_are_confirmed_so_often(desk: Desk) -> None:
+    """
+    Four confirmations an hour; after these both words are obeyed in silence, each time.
+    """
+    told = []
+    for n in range(12):
+        told += desk.text("STOP" if n % 2 == 0 else "START")
+        assert desk.opt_outs() == ([ADA] if n % 2 == 0 else [])
+        desk.later(minutes=2)
+
+    assert len(told) == 4
+    desk.later(hours=1)
+    assert desk.text("STOP") == [told[0]]
+
+
 def test_stop_holds_on_its_own_line_alone(make_desk: MakeDesk) -> None:
     """
     Who asked one number for silence still hears from another.
@@ -356,9 +414,7 @@ def test_the_rest_of_a_code_is_forgotten_within_the_hour(make_desk: MakeDesk) ->
     """
     A rest that holds a secret is sent on MORE as a secret, and not after an hour.
     """
-    long = " ".join(f"Step {n} is to wait by the green door for a moment." for n in range(9))
-    fact = make_fact("door-code", f"{long} The code is 4826.", asks=(DOOR,), sensitive=True)
-    desk = make_desk(make_line(most_segments=1), houses=(make_house(fact),))
+    desk = make_desk(make_line(most_segments=1), houses=(make_house(LONG_CODE),))
     desk.stay()
     desk.text(DOOR)
     rest = desk.thread().rest
@@ -372,6 +428,69 @@ def test_the_rest_of_a_code_is_forgotten_within_the_hour(make_desk: MakeDesk) ->
     assert desk.text("more") == ["That was all."]
     desk.outbox.sweep()
     assert desk.thread().rest is None
+
+
+def change_stays(desk: Desk, **values: object) -> None:
+    with desk.database.writing() as session:
+        session.execute(update(Stay).values(**values))
+
+
+@pytest.mark.parametrize(
+    "since",
+    [
+        {"cancelled_at": NOON},
+        {"release_until": NOON - dt.timedelta(minutes=1)},
+        {"departure": dt.date(2026, 6, 12)},
+    ],
+)
+def test_the_rest_of_a_code_is_judged_again(make_desk: MakeDesk, since: dict[str, object]) -> None:
+    """
+    MORE gives no rest of a reply with a code once the stay is cancelled, or its window has closed.
+    """
+    desk = make_desk(make_line(most_segments=1), houses=(make_house(LONG_CODE),))
+    desk.stay()
+    desk.text(DOOR)
+    assert "4826" in (desk.thread().rest or "")
+    change_stays(desk, **since)
+    desk.later(minutes=2)
+
+    assert desk.text("MORE") == ["That was all."]
+    assert desk.thread().rest is None
+    assert "4826" not in " ".join(delivery.text for delivery in desk.deliveries())
+
+
+def test_the_rest_of_a_code_is_of_its_own_stay(make_desk: MakeDesk) -> None:
+    """
+    Who has another stay now, whose codes they may be told, gets no rest of what the first was told.
+    """
+    fact = make_fact(
+        "door-code",
+        LONG_CODE.text.replace("4826", "{stay_door_code}"),
+        asks=(DOOR,),
+        sensitive=True,
+    )
+    desk = make_desk(make_line(most_segments=1), houses=(make_house(fact),))
+    desk.stay(door_code="4826")
+    desk.text(DOOR)
+    change_stays(desk, cancelled_at=NOON)
+    desk.stay("ferry-lodge", "2026-06-11", "2026-06-14", ADA, door_code="9137")
+    desk.later(minutes=2)
+
+    assert desk.text("MORE") == ["That was all."]
+
+
+def test_a_rest_without_a_code_stands_a_cancellation(make_desk: MakeDesk) -> None:
+    """
+    What anybody may be told is told to whoever was in the middle of reading it.
+    """
+    desk = make_desk(make_line(most_segments=2))
+    desk.stay()
+    desk.text("how do we light the stove")
+    change_stays(desk, cancelled_at=NOON)
+
+    (rest,) = desk.text("more")
+
+    assert rest != "That was all."
 
 
 # --- which house -----------------------------------------------------------------------------
@@ -454,23 +573,49 @@ def test_a_flood_is_kept_and_told_once(make_desk: MakeDesk) -> None:
     assert len(desk.messages()) == 8
     assert {message.state for message in desk.messages()} == {"answered"}
     assert len({part.message_id for part in parts(desk)}) == 5
-    assert desk.escalations() == [("flood", "soon")]
+    assert desk.escalations() == [("flood", "soon"), ("flood", "urgent")]
     desk.later(minutes=2)
     assert len(desk.text("where are the bins now")) == 1
 
 
-def test_danger_in_a_flood_is_answered(make_desk: MakeDesk) -> None:
+@pytest.mark.parametrize(
+    ("pace", "came", "danger"),
+    [
+        # Known to the word list: answered, however much came before.
+        (Pace(replies=1, read=2), 5, "there is smoke in the hall"),
+        # Known to the heads alone: all that a hand can type in a minute is read.
+        (Pace(), 60, "smoke, a thin smoke"),
+    ],
+)
+def test_danger_in_a_flood_is_answered(
+    make_desk: MakeDesk, pace: Pace, came: int, danger: str
+) -> None:
     """
-    However much came before, an emergency gets its reply.
+    An emergency gets its reply, and the host is woken.
     """
-    desk = make_desk(pace=Pace(replies=1, read=2))
-    for n in range(5):
+    assert (match(danger, guidance()) is None) == (pace == Pace())
+    desk = make_desk(pace=pace)
+    for n in range(came):
         desk.text(f"where are the bins {n}")
 
-    (text,) = desk.text("there is smoke in the hall")
+    (text,) = desk.text(danger)
 
     assert "999" in text
     assert ("safety", "emergency") in desk.escalations()
+
+
+@pytest.mark.parametrize("pace", [Pace(read=5), Pace(characters=100)])
+def test_where_not_all_is_read_the_host_is_woken(make_desk: MakeDesk, pace: Pace) -> None:
+    """
+    From where the word list alone reads on, the host is told, once, to look for danger.
+    """
+    desk = make_desk(pace=pace)
+
+    for n in range(8):
+        desk.text(f"where are the bins {n}")
+
+    assert desk.escalations() == [("flood", "urgent")]
+    assert "danger" in desk.rows(Escalation)[0].summary
 
 
 def test_strangers_do_not_use_up_the_replies_of_guests(make_desk: MakeDesk) -> None:

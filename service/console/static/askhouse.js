@@ -55,6 +55,28 @@ for (const field of document.querySelectorAll("[data-check]")) {
   }));
 }
 
+// What the host makes of a draft is sent without leaving the draft.
+for (const form of document.querySelectorAll("form[data-stay]")) {
+  form.addEventListener("submit", async (event) => {
+    const button = event.submitter;
+    if (!button || button.name === "wrong") return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    const values = { ...Object.fromEntries(new FormData(form)), [button.name]: button.value };
+    const answer = await post(form.action, values);
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const told = document.createElement("p");
+    told.className = answer.ok ? "told" : "problem";
+    told.tabIndex = -1;
+    told.textContent = page.querySelector(answer.ok ? ".told" : "main p")?.textContent ?? "";
+    form.parentElement.querySelector(":scope > .told, :scope > .problem")?.remove();
+    form.before(told);
+    form.hidden = answer.ok;
+    told.focus();
+    say(told.textContent);
+  });
+}
+
 // A form that takes a while says so, and is not sent twice.
 for (const form of document.querySelectorAll("form")) {
   form.addEventListener("submit", (event) => {

@@ -30,6 +30,7 @@ from askhouse.knowledge.write import (
     put_back,
     read_fact,
     remove_fact,
+    takes_notes,
     write_fact,
 )
 from askhouse.search.store import text_hash
@@ -330,6 +331,107 @@ def test_a_note_keeps_its_front_matter_and_its_remarks(mill: Path) -> None:
     assert path.read_text(encoding="utf-8") == head + "1. Warm the pot.\n2. Pour.\n\n"
     undo(mill, "make-tea", written)
     assert path.read_text(encoding="utf-8") == seen.lines
+
+
+@THOROUGH
+@given(
+    st.fixed_dictionaries(
+        {"title": TEXTS, "topic": TEXTS, "text": TEXTS | st.just("One.\r\n\r\n1. Two\r\n2. Three")},
+        optional={
+            "asks": st.lists(TEXTS, min_size=1, max_size=5, unique=True),
+            "cautions": st.lists(TEXTS, min_size=1, max_size=2),
+            "sensitive": st.just(True),
+            "verified_on": st.dates(dt.date(2020, 1, 1), dt.date(2030, 1, 1)),
+        },
+    )
+)
+def test_a_new_note_is_one_more_file(fields: dict[str, Value | None]) -> None:
+    """
+    Whatever it says, a new note is a file of its own that says just that; no other file is
+    touched, it is edited like any other note, and undoing both takes the file away.
+    """
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "m").mkdir()
+        (folder / "m" / "house.yaml").write_text(HEAD + "  - {id: a, topic: t, text: x}\n", "utf-8")
+        before = contents(folder)
+
+        made = write_fact(folder, "m", "new-one", FactChange(fields, new=True, note=True), None)
+
+        assert made.file == "m/notes/new-one.md"
+        assert {name: text for name, text in contents(folder).items() if name in before} == before
+        wanted = {name: stripped(expected(value)) for name, value in fields.items()}
+        wanted["text"] = str(fields["text"]).replace("\r\n", "\n").strip()
+        assert raw(folder, "new-one") == wanted
+        fact = load_houses(folder).house("m").fact("new-one")
+        assert fact.sections
+        assert fact.sensitive == ("sensitive" in fields)
+
+        change = FactChange({"text": "1. Sit down.", "cautions": ["Hot."]})
+        written = write_fact(folder, "m", "new-one", change, None)
+        assert load_houses(folder).house("m").fact("new-one").text == "1. Sit down."
+        undo(folder, "new-one", written)
+        undo(folder, "new-one", made)
+        assert contents(folder) == before
+
+
+def test_a_new_note_as_it_stands_in_its_file(mill: Path) -> None:
+    """
+    Front matter in the usual order, then the note.
+    """
+    fields: dict[str, Value | None] = {
+        "text": "1. Open the damper.\n2. Light it.",
+        "asks": ["how do we light the stove"],
+        "title": "Stove: light it",
+        "topic": "heating",
+    }
+    write_fact(mill, "m", "stove", FactChange(fields, new=True, note=True), None)
+
+    assert (mill / "m" / "notes" / "stove.md").read_text(encoding="utf-8") == (
+        '---\ntitle: "Stove: light it"\ntopic: heating\nasks: [how do we light the stove]\n---\n'
+        "1. Open the damper.\n2. Light it.\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"topic": "t", "text": "1. Go."}, "title is missing"),
+        ({"topic": "t", "title": "T", "text": None}, "has no text"),
+        ({"topic": "t", "title": "T", "text": "1. Go to {nowhere}."}, r"has \{nowhere\}"),
+    ],
+)
+def test_a_note_that_the_loader_refuses_is_not_written(
+    fields: dict[str, Value | None], said: str, mill: Path
+) -> None:
+    """
+    Like a fact's, a new note's errors are the loader's, and nothing is written.
+    """
+    before = contents(mill)
+    with pytest.raises(EditRefusedError, match=said):
+        write_fact(mill, "m", "stove", FactChange(fields, new=True, note=True), None)
+    assert contents(mill) == before
+
+
+def test_a_note_needs_a_folder_and_an_id_of_its_own(mill: Path, tmp_path: Path) -> None:
+    """
+    A house of one file has no place for notes, and says how it gets one; an id that is taken is
+    refused.
+    """
+    change = FactChange({"topic": "t", "title": "T", "text": "1. Go."}, new=True, note=True)
+    with pytest.raises(EditConflictError, match="already"):
+        write_fact(mill, "m", "make-tea", change, None)
+    with pytest.raises(EditConflictError, match="already"):
+        write_fact(mill, "m", "kettle", change, None)
+    alone = tmp_path / "alone"
+    alone.mkdir()
+    (alone / "m.yaml").write_text(HEAD + "  - {id: a, topic: t, text: x}\n", encoding="utf-8")
+
+    assert takes_notes(mill, "m")
+    assert not takes_notes(alone, "m")
+    with pytest.raises(EditRefusedError, match=r"move the file into it as house\.yaml"):
+        write_fact(alone, "m", "stove", change, None)
+    assert list(contents(alone)) == ["m.yaml"]
 
 
 def test_a_new_topic_is_a_new_file(mill: Path) -> None:

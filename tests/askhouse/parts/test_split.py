@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from askhouse.errors import MessageError
 from askhouse.parts.clean import MAX_CHARACTERS, clean
-from askhouse.parts.split import MAX_PARTS, ClauseKind, clauses, split
+from askhouse.parts.split import MAX_PARTS, ClauseKind, clauses, split, without_joiner
 from askhouse.values import House
 from askhouse.words import words
 
@@ -286,3 +286,22 @@ def test_no_text_takes_long(text: str) -> None:
     split(cleaned)
 
     assert time.process_time() - started < 2
+
+
+@pytest.mark.parametrize(
+    ("piece", "alone"),
+    [
+        ("and when do we leave?", "when do we leave?"),
+        ("und WLAN bitte", "WLAN bitte"),
+        ("& bins", "bins"),
+        ("plus, can we park", "can we park"),
+        ("and the password?", "and the password?"),  # points back
+        ("android charger?", "android charger?"),
+        ("and", "and"),
+    ],
+)
+def test_what_joined_a_part_to_the_one_before_is_left_out(piece: str, alone: str) -> None:
+    """
+    A part that can stand alone stands alone; one that points back keeps its joiner.
+    """
+    assert without_joiner(piece) == alone

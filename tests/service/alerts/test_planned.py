@@ -16,7 +16,7 @@ from service.alerts.planned_settings import PlannedMessage
 from service.alerts.tick import run_due
 from service.database import Database
 from service.lines.settings import LineSettings
-from service.stays.settings import StayRules
+from service.stays.settings import FactRelease, StayRules
 from service.stays.stays import cancel_stay, set_phones
 from service.tables import (
     Delivery,
@@ -394,6 +394,22 @@ def test_a_stays_own_door_code(database: Database, template: str) -> None:
     assert message.secrets
     assert message.secret_until == utc(2026, 6, 19, 9)
     assert DOOR_CODE not in str(message.blotted)
+
+
+def test_a_stays_own_code_waits_for_the_window_of_its_fact(database: Database) -> None:
+    """A fact that says it, with a window of its own, is told by that one, as in a reply."""
+    add(database, door_code=DOOR_CODE)
+    early = ACCESS | {"text": "{{ fact('door') }}", "at": "06:00"}
+    own = FactRelease.model_validate({"from": "06:30", "until": "12:00"})
+    rules = {"ferry-lodge": StayRules(release_facts={"door": own})}
+
+    run(database, utc(2026, 6, 12, 5, 29), early, rules=rules)
+    assert sent(database) == []
+    run(database, utc(2026, 6, 12, 5, 30), early, rules=rules)  # 06:30 in London
+
+    (message,) = sent(database)
+    assert DOOR_CODE in message.text
+    assert message.secret_until == utc(2026, 6, 19, 11)
 
 
 def test_a_long_message_is_fitted_and_its_rest_is_kept(database: Database) -> None:

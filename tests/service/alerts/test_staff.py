@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from sqlalchemy import select
 
 from service.alerts.ladder import climb
+from service.alerts.settings import AlertSettings
 from service.alerts.staff import read_staff
 from service.alerts.take import close
 from service.database import Database
-from service.tables import Escalation, Person
+from service.tables import Delivery, Escalation, Person
 from tests.service.alerts.staging import (
     HOUSES,
     LINES,
@@ -24,18 +27,20 @@ from tests.service.alerts.staging import (
 SETTINGS = make_settings()
 
 
-def texted(database: Database, text: str, name: str = "Ola") -> str | None:
+def texted(database: Database, text: str, name: str = "Ola", **more: bool) -> str | None:
     with database.writing() as session:
         person = session.scalars(select(Person).where(Person.name == name)).one()
-        return read_staff(session, person, text, NOON + minutes(2), houses=HOUSES, lines=LINES)
+        return read_staff(
+            session, person, text, NOON + minutes(2), houses=HOUSES, lines=LINES, **more
+        )
 
 
-def stage(database: Database, *levels: str) -> list[int]:
+def stage(database: Database, *levels: str, settings: AlertSettings = SETTINGS) -> list[int]:
     with database.writing() as session:
         add_people(session)
         thread = add_thread(session)
         ids = [add_alert(session, thread, level=level).id for level in levels]
-        climb(session, SETTINGS, HOUSES, NOON)
+        climb(session, settings, HOUSES, NOON)
     return ids
 
 
@@ -86,6 +91,39 @@ def test_of_several_none_is_taken_by_guess(database: Database) -> None:
     texted(database, f"TAKE {second}")
     assert states(database) == ["open", "taken"]
     assert str(texted(database, "TAKE")).startswith(f"You have alert {first} now.")
+
+
+@pytest.mark.parametrize("alerts", [{"base_url": "https://stay.example.org"}, {}])
+def test_with_a_code_a_forged_number_takes_nothing(
+    database: Database, alerts: dict[str, object]
+) -> None:
+    """
+    Who only knows the staff's number, and can count alerts, silences none; the six digits of the
+    alert's own text take that one, in every round the same.
+    """
+    settings = make_settings(alerts={**alerts, "take_code": True})
+    alert_id, _ = stage(database, "emergency", "urgent", settings=settings)
+    with database.writing() as session:
+        for hour in range(1, 6):
+            climb(session, settings, HOUSES, NOON + minutes(60 * hour))
+        told = session.scalars(
+            select(Delivery.text).where(
+                Delivery.channel == "line", Delivery.escalation_id == alert_id
+            )
+        ).all()
+    codes = {code for text in told for code in re.findall(r"Reply TAKE (\d+)", text)}
+    (code,) = codes
+    assert len(told) > 1
+    assert len(code) == 6
+
+    for forged in ("TAKE", f"TAKE {alert_id}", f"TAKE {(int(code) + 1) % 10**6:06}"):
+        said = texted(database, forged, take_code=True)
+        assert said == "Reply TAKE and the six digits that the alert's text names."
+    assert states(database) == ["open", "open"]
+    assert str(texted(database, f"take {code}", take_code=True)).startswith(
+        f"You have alert {alert_id} now."
+    )
+    assert states(database) == ["taken", "open"]
 
 
 def test_what_was_not_texted_is_not_taken_without_its_number(database: Database) -> None:

@@ -26,7 +26,7 @@ def told(contact: str = "ola-push", **more: Any) -> Words:
     given: dict[str, Any] = {
         "reads": True,
         "link": LINK,
-        "replies": True,
+        "reply": "12",
         "round_": 0,
         "about": about(),
         **more,

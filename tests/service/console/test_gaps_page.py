@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from service.database import Database
-from service.tables import Delivery, Gap, PartRow
-from tests.service.console.conftest import LODGE, LOFT, Served, Visitor
+from service.tables import Delivery, Gap, Inbound, PartRow
+from tests.service.console.conftest import LODGE, LOFT, NOW, Enter, Served, Visitor
 from tests.service.console.filling import Filled
 
 
@@ -17,8 +17,51 @@ def test_a_gap_says_who_asks(owner: Visitor, filled: Filled) -> None:
 
     assert "2 guests, 2 questions" in page
     assert "is there a hairdryer in the barn" in page
-    assert "Asked by a guest of now" in page
+    assert "A guest here now asks" in page
     assert page.index("Hair dryer") < page.index("Cot for a baby")
+
+
+def test_what_means_the_same_at_two_houses_is_told_once(
+    enter: Enter, filled: Filled, database: Database
+) -> None:
+    """
+    A gap of the same meaning at another house stands in the same row, with both counted, for who
+    sees both; staff of one house see and count theirs alone, in the list and on its page.
+    """
+    with database.writing() as session:
+        twin = Gap(house=LOFT, topic="hair-dryer", name="Hair dryer", first_at=NOW, last_at=NOW)
+        session.add(twin)
+        session.flush()
+        message = session.query(Inbound).filter_by(gateway_id="late").one()
+        message.parts.append(
+            PartRow(
+                house=LOFT,
+                place=1,
+                text="got a hair dryer up there?",
+                outcome="gap",
+                confidence=0.9,
+                reason="",
+                said="",
+                gap_id=twin.id,
+            )
+        )
+        there = twin.id
+    here = filled.gaps["dryer"]
+    ada, tom = enter("ada"), enter("tom", LODGE)
+
+    every = ada.get("/gaps").text
+    assert every.count('<span class="name">Hair dryer</span>') == 1
+    assert "3 guests, 3 questions" in every
+    assert "got a hair dryer up there?" in every
+    assert f'href="/gaps/{here}"' in every
+    assert f'href="/gaps/{there}"' in every
+    assert "2 guests, 2 questions" in ada.get("/gaps", params={"house": LODGE}).text
+    assert f'Also asked at <a href="/gaps/{there}">Mill Loft</a>' in ada.get(f"/gaps/{here}").text
+
+    for page in (tom.get("/gaps").text, tom.get(f"/gaps/{here}").text):
+        assert "Mill Loft" not in page
+        assert "up there" not in page
+    assert "2 guests, 2 questions" in tom.get("/gaps").text
 
 
 def test_no_gaps(owner: Visitor) -> None:
@@ -49,6 +92,29 @@ def test_an_answer_becomes_a_fact(
         row = session.get_one(Gap, gap)
         assert (row.state, row.fact) == ("written", "hair-dryer")
     assert served.changed == [LODGE]
+
+
+def test_an_answer_with_all_that_a_fact_has(
+    owner: Visitor, filled: Filled, served: Served, database: Database
+) -> None:
+    """
+    Topic, cautions and the mark of a code are written with the answer; a question that repeats a
+    code of the house is no way of asking it.
+    """
+    gap = filled.gaps["dryer"]
+    with database.writing() as session:
+        part = session.query(PartRow).filter_by(text="is there a hairdryer in the barn").one()
+        part.text = "is there a hairdryer behind door 4826"
+        asked = part.id
+    values = {"title": "Dryer", "text": "Cupboard code 9914.", "asks": asked, "topic": "Wifi"}
+    owner.send_form(f"/gaps/{gap}/write", **values, cautions="It is hot.", sensitive="yes")
+
+    text = (served.app.state.knowledge / f"{LODGE}.yaml").read_text(encoding="utf-8")
+    fact = text.partition("- id: dryer")[2]
+    assert "topic: wifi\n" in fact
+    assert "cautions: [It is hot.]" in fact
+    assert "sensitive: true" in fact
+    assert "hairdryer" not in fact
 
 
 def test_what_cannot_be_written_is_kept(owner: Visitor, filled: Filled) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from service.database import Database
-from service.tables import Delivery, OptOut
+from service.tables import Delivery, OptOut, Stay
 from tests.service.console.conftest import NOW, Visitor
 from tests.service.console.filling import Filled
 
@@ -21,6 +23,8 @@ from tests.service.console.filling import Filled
         ({"search": "HAIRDRYER"}, {"Fennel"}),
         ({"search": "460456"}, {"Juniper"}),
         ({"search": "100%"}, set()),
+        ({"search": "juniper v"}, {"Juniper"}),
+        ({"search": "left KNOB"}, {"Mabel"}),
         ({"house": "mill-loft"}, {"Juniper"}),
     ],
 )
@@ -33,6 +37,28 @@ def test_what_is_found(
     page = owner.get("/messages", params=query).text
 
     assert {name for name in ("Mabel", "Juniper", "Fennel") if name in page} == found
+
+
+def test_a_name_with_an_accent_is_found(owner: Visitor, filled: Filled, database: Database) -> None:
+    """
+    A guest is found by a name that has letters beyond ASCII.
+    """
+    with database.writing() as session:
+        session.get_one(Stay, filled.stays["juniper"]).guests = ["Zoë Vale"]
+    page = owner.get("/messages", params={"search": "zoë"}).text
+
+    assert "Zoë Vale" in page
+    assert "Mabel" not in page
+
+
+def test_the_list_says_what_is_not_written(owner: Visitor, filled: Filled) -> None:
+    """
+    A thread whose last message has a gap is not called answered; one that waits says so first.
+    """
+    page = owner.get("/messages").text
+    chips = re.findall(r'class="chip chip-\w+">([^<]*)<', page)
+
+    assert chips == ["Waiting for you", "Waiting for you", "Not written yet"]
 
 
 def test_a_thread_says_from_what_it_was_answered(owner: Visitor, filled: Filled) -> None:

@@ -14,7 +14,7 @@ import pytest
 from service.console.figures import figures, weeks_before
 from service.console.plots import Series, lying_bars, standing_bars, steps
 from service.database import Database
-from service.tables import Escalation, Lesson
+from service.tables import Escalation, Lesson, PartRow
 from tests.service.console.conftest import LODGE, LOFT, NOW, Enter, Visitor
 from tests.service.console.filling import Filled
 
@@ -56,19 +56,37 @@ def test_the_numbers(filled: Filled, database: Database) -> None:
         found = figures(session, None, weeks_before(NOW, "Europe/London", 3))
         lodge = figures(session, [LODGE], weeks_before(NOW, "Europe/London", 3))
 
-    assert [week.messages for week in found.weeks] == [0, 1, 3]
-    last = found.weeks[-1]
-    assert last.parts == {"answer": 1, "gap": 1, "escalate": 2, "chat": 0}
-    assert last.answered == 0.25
+    weeks = found.by_week()
+    assert [week.messages for week in weeks] == [0, 1, 3]
+    last = weeks[-1]
+    assert last.parts == {"answer": 1, "gap": 1, "escalate": 2}
+    assert (last.asked, last.answered, last.right_share) == (4, 0.25, 2 / 3)
     assert (last.waits_min, last.wait_min) == ([20.0], 20.0)
-    assert found.weeks[0].answered is None
-    assert [(h.house, h.messages, h.right, h.reviewed) for h in found.houses] == [
+    assert weeks[0].answered is None
+    houses = found.by_house().items()
+    assert [(slug, n.messages, n.right, n.reviewed) for slug, n in houses] == [
         (LODGE, 3, 2, 3),
         (LOFT, 1, 0, 0),
     ]
+    assert (found.total().messages, found.total().wait_min) == (4, 20.0)
     assert found.topics == (("Hair dryer", 2),)
-    assert [h.house for h in lodge.houses] == [LODGE]
-    assert [week.messages for week in lodge.weeks] == [0, 1, 2]
+    assert list(lodge.by_house()) == [LODGE]
+    assert [week.messages for week in lodge.by_week()] == [0, 1, 2]
+
+
+def test_what_was_said_last_of_a_draft_counts(filled: Filled, database: Database) -> None:
+    """
+    A host who changes their mind about a draft has looked it over once.
+    """
+    with database.writing() as session:
+        part = session.query(PartRow.id).filter_by(outcome="answer").one()[0]
+        for verdict in ("gap", "right"):
+            session.add(Lesson(house=LODGE, part_id=part, verdict=verdict, text="x", at=NOW))
+            session.flush()
+    with database.reading() as session:
+        total = figures(session, None, weeks_before(NOW, "Europe/London", 3)).total()
+
+    assert (total.right, total.reviewed) == (1, 1)
 
 
 @pytest.mark.parametrize(
@@ -138,18 +156,17 @@ def test_the_page_and_its_tables(owner: Visitor, filled: Filled) -> None:
 
 def test_the_export(owner: Visitor, filled: Filled) -> None:
     """
-    The CSV has a row a week with the numbers of the page.
+    The CSV has a row for each week and house of which there is something, and adds up to the page.
     """
     answer = owner.get("/numbers.csv")
     rows = list(csv.DictReader(io.StringIO(answer.text)))
 
     assert answer.headers["content-disposition"].startswith("attachment")
-    assert len(rows) == 12
-    assert (rows[-1]["week"], rows[-1]["messages"], rows[-1]["parts_gap"]) == (
-        "2026-11-23",
-        "3",
-        "1",
-    )
+    assert [(row["week"], row["house"], row["messages"], row["parts_gap"]) for row in rows] == [
+        ("2026-11-16", LODGE, "1", "1"),
+        ("2026-11-23", LODGE, "2", "1"),
+        ("2026-11-23", LOFT, "1", "0"),
+    ]
 
 
 def test_another_house_is_not_counted(enter: Enter, filled: Filled) -> None:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
 from service.database import Database
-from service.tables import Change, Inbound, Lesson, PartRow, Stay, Thread
-from tests.service.console.conftest import LODGE, NOW, Enter, Served, Visitor
-from tests.service.console.filling import Filled
+from service.tables import Change, Inbound, Lesson, PartRow, Stay, Thread, Trail
+from tests.service.console.conftest import LODGE, LOFT, NOW, Enter, Served, Visitor
+from tests.service.console.filling import DOOR_CODE, Filled
 
 BINS = "The bins are behind the boat shed."
 
@@ -68,6 +71,92 @@ def test_a_code_before_its_time(owner: Visitor, filled: Filled) -> None:
     assert "4826" not in coming
     assert "08:00" in coming
     assert "4826" in present
+
+
+GATE = "how do we open the turnstile"
+
+
+@pytest.fixture
+def own_code(served: Served, two_houses: Path) -> Iterator[Callable[..., None]]:
+    """Writes into Ferry Lodge a fact on the turnstile, opened by each stay's own code."""
+    answering, path = served.app.state.answering, two_houses / f"{LODGE}.yaml"
+    before = path.read_bytes()
+
+    def write(*, sensitive: bool = True) -> None:
+        fact = (
+            "  - id: turnstile\n    topic: arrival\n"
+            "    text: The turnstile opens with {{stay_door_code}}. Push it gently.\n"
+            f"    asks: [{GATE}]\n    sensitive: {str(sensitive).lower()}\n"
+        )
+        path.write_bytes(before + fact.encode())
+        answering.reopen()
+
+    yield write
+    path.write_bytes(before)
+    answering.reopen()
+
+
+def test_the_stays_own_code(
+    owner: Visitor, filled: Filled, database: Database, own_code: Callable[..., None]
+) -> None:
+    """
+    For a stay that is there, and a guest whom the host knows, the stay's own code is in both
+    lengths and tied to its fact; that it was seen is in the trail, and it is stored nowhere.
+    """
+    own_code()
+    page = paste(owner, GATE, about=f"stay:{filled.stays['mabel']}", verified="yes")
+
+    assert page.count(f"The turnstile opens with {DOOR_CODE}.") == 3
+    assert f"opens with {DOOR_CODE}.<sup>" in page
+    assert "{stay_door_code}" not in page
+    with database.reading() as session:
+        kept = [*session.query(Inbound.draft), *session.query(PartRow.said)]
+        assert DOOR_CODE not in repr(kept)
+        seen = [(line.did, line.subject) for line in session.query(Trail)]
+        assert ("stay.code.see", f"stay:{filled.stays['mabel']}") in seen
+
+
+def test_the_stays_own_code_is_guarded(
+    owner: Visitor,
+    filled: Filled,
+    database: Database,
+    served: Served,
+    own_code: Callable[..., None],
+) -> None:
+    """
+    No own code for a guest whom the host does not know, before its time (the draft says when),
+    after check-out, for a stay without one, for a house alone, for a cancelled stay, and from a
+    fact that is not marked as holding a code.
+    """
+    own_code()
+    mabel = f"stay:{filled.stays['mabel']}"
+    for about in (mabel, f"house:{LODGE}"):
+        assert DOOR_CODE not in paste(owner, GATE, about=about)
+    alone = paste(owner, GATE, verified="yes")
+    assert "(the host will send you the code)" in alone
+    assert "choose the stay above" in alone
+    served.clock.now = NOW - dt.timedelta(days=2, hours=6)
+    early = paste(owner, GATE, about=mabel, verified="yes")
+    assert DOOR_CODE not in early
+    assert "08:00" in early
+    served.clock.now = NOW + dt.timedelta(days=3)
+    assert DOOR_CODE not in paste(owner, GATE, about=mabel, verified="yes")
+    served.clock.now = NOW
+
+    own_code(sensitive=False)
+    loose = paste(owner, GATE, about=mabel, verified="yes")
+    assert DOOR_CODE not in loose
+    assert "not marked as holding a code" in loose
+
+    own_code()
+    with database.writing() as session:
+        session.get_one(Stay, filled.stays["mabel"]).door_code = None
+    assert "no door code yet" in paste(owner, GATE, about=mabel, verified="yes")
+    with database.writing() as session:
+        stay = session.get_one(Stay, filled.stays["mabel"])
+        stay.door_code, stay.cancelled_at = DOOR_CODE, NOW
+    answer = owner.send_form("/paste", text=GATE, about=mabel, verified="yes")
+    assert answer.status_code == 404
 
 
 def test_a_message_is_kept_once(owner: Visitor, database: Database) -> None:
@@ -139,6 +228,35 @@ def test_answered_by_a_fact(owner: Visitor, database: Database, served: Served) 
     with database.reading() as session:
         assert session.query(Lesson).one().fact == "heating"
         assert session.query(Change).one().fact == "heating"
+
+
+def test_a_fact_is_named_by_its_title(owner: Visitor, database: Database) -> None:
+    """
+    A fact that did not come near is named by its title; one that is not there is asked for again.
+    """
+    part = part_of(paste(owner, "is there a sauna?"))
+    values = {"part": part, "verdict": "answered-by"}
+
+    assert owner.send_form("/paste/lessons", **values, other="Submarine").status_code == 422
+    assert owner.send_form("/paste/lessons", **values).status_code == 422
+    assert owner.send_form("/paste/lessons", **values, other=" rowing boat").status_code == 303
+    with database.reading() as session:
+        fact = session.query(Lesson).one().fact
+    assert f"/houses/{LODGE}/facts/{fact}" in owner.get(f"/houses/{LODGE}?search=rowing+boat").text
+
+
+def test_a_gap_becomes_a_fact_in_the_guests_words(owner: Visitor, enter: Enter) -> None:
+    """
+    From a part that nothing answers one comes to a new fact with its words as a way of asking,
+    without a code that they repeat; no word of it is in the address, and no other house's part.
+    """
+    part = part_of(paste(owner, "is there a sauna behind the 4826 door?"))
+    href = f"/houses/{LODGE}/new?part={part}"
+
+    page = owner.get(href).text
+    assert "is there a sauna behind the ••• door?</textarea>" in page
+    assert enter("tim", LOFT).get(f"/houses/{LOFT}/new?part={part}").status_code == 404
+    assert "sauna" not in owner.get(f"/houses/{LOFT}/new?part={part}").text
 
 
 def test_a_wrong_fact_is_opened(owner: Visitor, database: Database) -> None:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import inspect, select, text
 from sqlalchemy.orm import Session
 
 from service.database import Database, open_engine
@@ -99,6 +99,36 @@ def test_what_comes_back_is_what_was_there(
     assert len(rows["trail"]) == 1
     assert _files(tmp_path / "restored") == _files(knowledge)
     assert restored == manifest
+
+
+def test_a_later_shape_is_replaced_whole_or_not_at_all(
+    database: Database, elsewhere: str, knowledge: Path, tmp_path: Path
+) -> None:
+    """
+    Over a database of a later version, with a table more, nothing of both is mixed: a file becomes
+    what it was; PostgreSQL refuses, names the table, and leaves all as it is.
+    """
+    _fill(database)
+    path, _ = back_up(database, knowledge, tmp_path / "today.zip", NOW)
+    restore(path, elsewhere, tmp_path / "restored")
+    engine = open_engine(elsewhere)
+    with engine.begin() as connection:
+        connection.execute(text("CREATE TABLE later (stay INTEGER REFERENCES stays (id))"))
+        connection.execute(text("UPDATE stays SET uid = 'changed since ' || id"))
+    engine.dispose()
+    since = _rows(elsewhere)
+
+    if database.engine.dialect.name == "sqlite":
+        restore(path, elsewhere, tmp_path / "restored", force=True)
+        assert _rows(elsewhere) == _rows(_url(database))
+    else:
+        with pytest.raises(BackupError, match=r"later version of Askhouse \(later\)"):
+            restore(path, elsewhere, tmp_path / "restored", force=True)
+        assert _rows(elsewhere) == since
+    engine = open_engine(elsewhere)
+    there = "later" in inspect(engine).get_table_names()
+    engine.dispose()
+    assert there == (database.engine.dialect.name == "postgresql")
 
 
 def test_file_is_for_its_owner_alone_and_named_by_time(

@@ -14,7 +14,7 @@ from service.database import Database
 from service.errors import GuestError
 from service.privacy.person import erase, export
 from service.privacy.trail import verify
-from service.tables import Delivery, Inbound, OptOut, Stay, StayPhone, Thread, Trail
+from service.tables import Delivery, Escalation, Inbound, OptOut, Stay, StayPhone, Thread, Trail
 from service.threads import locked_message
 from tests.service.privacy.filling import (
     DOOR_CODE,
@@ -54,7 +54,49 @@ def test_export_holds_all_but_the_codes(
     assert told["messages"][0]["text"].endswith("the code ••• does not work")
     kinds = ("stays", "threads", "messages", "alerts", "lessons", "pieces", "opted_out")
     assert [kind for kind in kinds if len(told[kind]) != 1] == []
-    assert len(told["deliveries"]) == 3
+    assert len(told["deliveries"]) == 2
+
+
+def test_export_holds_nothing_about_anybody_else(
+    database: Database, demo_houses: Mapping[str, House]
+) -> None:
+    """
+    Neither another guest of the same stay, nor whom the host's alerts reach, nor a link that takes
+    one: not even where the number is one that alerts about others are texted to.
+    """
+    link = "https://stay.example.org/take/4-abcdefghijkl"
+    host = "+447700900789"
+    with database.writing() as session:
+        add_guest(session, WREN, AGO)
+        add_guest(session, ROWAN, AGO)
+        stay, _ = session.scalars(select(Stay).order_by(Stay.id))
+        stay.guests = [*stay.guests, "Sorrel Vane"]
+        stay.phones = [*stay.phones, StayPhone(number=ROWAN)]
+        alert, others = session.scalars(select(Escalation).order_by(Escalation.id))
+        alert.take_hash, alert.taken_by = "f" * 64, "boss-telephone"
+        for about, to in ((alert, host), (others, WREN)):
+            session.add(
+                Delivery(
+                    key=f"alert:{about.id}:text",
+                    channel="line",
+                    target="boss-telephone",
+                    escalation_id=about.id,
+                    to=to,
+                    text=f"{about.summary}: {link}",
+                    due_at=NOW,
+                    created_at=NOW,
+                )
+            )
+        session.flush()
+        told = export(session, WREN, demo_houses, "command", NOW)
+    text = json.dumps(told, ensure_ascii=False)
+
+    assert found_of(ROWAN, text) == []
+    for foreign in ("Sorrel", host, "boss-telephone", "stay.example.org", "f" * 64):
+        assert foreign not in text
+    assert told["stays"][0]["numbers"] == [WREN]
+    assert told["stays"][0]["guests"] == []  # whose name is whose is not known
+    assert told["alerts"][0]["summary"] == "is there a walrus dryer"
 
 
 def test_house_secrets_a_guest_repeated_are_blotted(

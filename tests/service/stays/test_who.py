@@ -12,6 +12,7 @@ import pytest
 from askhouse.values import House
 from service.database import Database
 from service.stays.drafts import Draft
+from service.stays.release import OWN_CODE_SECRET
 from service.stays.settings import FactRelease, StayRules
 from service.stays.stays import add_stay, cancel_stay
 from service.stays.who import Standing, Who, who_is
@@ -98,7 +99,7 @@ def test_a_guest_from_booking_to_forgotten(
     who = desk.who(now)
 
     assert (who.standing, who.verified) == (standing, verified)
-    assert who.facts == (frozenset(("door", "garage", "boat-shed")) if verified else frozenset())
+    assert set(who.facts) == ({"door", "garage", "boat-shed"} if verified else set())
     assert who.house == FLAT
     assert (who.stay.id if who.stay else None) == (None if standing is Standing.STRANGER else stay)
     assert (who.release is not None) == (standing in (Standing.EARLY, Standing.GUEST))
@@ -136,12 +137,8 @@ def test_a_number_of_no_stay_is_a_stranger(desk: Desk) -> None:
 
     who = desk.who(utc(2026, 7, 2), sender=BEN)
 
-    assert (who.standing, who.verified, who.stay, who.facts) == (
-        Standing.STRANGER,
-        False,
-        None,
-        frozenset(),
-    )
+    assert (who.standing, who.verified, who.stay) == (Standing.STRANGER, False, None)
+    assert not who.facts
     assert (who.house, who.ask_area) == (FLAT, False)
 
 
@@ -286,7 +283,7 @@ def test_two_houses_are_unclear(desk: Desk, now: dt.datetime) -> None:
         False,
         True,
     )
-    assert (who.stay, who.facts) == (None, frozenset())
+    assert (who.stay, dict(who.facts)) == (None, {})
 
 
 def test_the_area_named_decides_between_stays(desk: Desk) -> None:
@@ -481,6 +478,57 @@ def test_a_fact_with_its_own_window(desk: Desk) -> None:
     assert facts(utc(2026, 7, 4, 4)) == (True, ["door", "garage"])
 
 
+def test_a_fact_outlasts_check_out(desk: Desk) -> None:
+    """
+    A fact whose own window closes after check-out is told until then, and no other is; whoever
+    may be told it is a guest still. Beyond it they are guests of last week.
+    """
+    desk.enter(FLAT, "07-01", "07-04")
+    garage = FactRelease(from_=dt.time(8), until=dt.time(22))
+    rules = {FLAT: StayRules(release_facts={"garage": garage})}
+
+    after = desk.who(utc(2026, 7, 4, 19, 59, 59), rules=rules)
+    over = desk.who(utc(2026, 7, 4, 20), rules=rules)
+
+    assert (after.standing, after.verified, list(after.facts)) == (
+        Standing.GUEST,
+        False,
+        ["garage"],
+    )
+    assert after.facts["garage"].end == utc(2026, 7, 4, 20)
+    assert (over.standing, list(over.facts)) == (Standing.PAST, [])
+
+
+def test_a_fact_opens_for_a_booking_too_far_ahead(desk: Desk) -> None:
+    """
+    A fact's own window makes its guests known, however few `early_days` are.
+    """
+    desk.enter(FLAT, "07-01", "07-04")
+    garage = FactRelease(from_=dt.time(18), days_before=2)
+    rules = {FLAT: StayRules(early_days=0, release_facts={"garage": garage})}
+
+    assert desk.who(utc(2026, 6, 29, 15, 59), rules=rules).standing is Standing.STRANGER
+    who = desk.who(utc(2026, 6, 29, 16), rules=rules)
+    assert (who.standing, list(who.facts)) == (Standing.EARLY, ["garage"])
+
+
+def test_until_when_secrets_may_be_told(desk: Desk) -> None:
+    """
+    Several together until the first of their windows closes; not at all if one is closed already.
+    """
+    desk.enter(FLAT, "07-01", "07-04")
+    shed = FactRelease(from_=dt.time(8), until=dt.time(6))
+    rules = {FLAT: StayRules(release_facts={"boat-shed": shed})}
+
+    who, later = (desk.who(utc(2026, 7, 4, hour), rules=rules) for hour in (3, 5))
+
+    assert who.told_until(["door", "boat-shed"]) == utc(2026, 7, 4, 4)
+    assert who.told_until(["door", OWN_CODE_SECRET]) == utc(2026, 7, 4, 8)
+    assert later.told_until(["door", "boat-shed"]) is None
+    assert later.told_until(["door"]) == utc(2026, 7, 4, 8)
+    assert desk.who(utc(2026, 7, 5)).told_until([OWN_CODE_SECRET]) is None
+
+
 def test_a_stay_with_its_own_window(desk: Desk) -> None:
     """
     What the host set for these guests goes before the house's rule, at both ends; whose window is
@@ -497,4 +545,4 @@ def test_a_stay_with_its_own_window(desk: Desk) -> None:
     assert not desk.who(utc(2026, 6, 30, 19, 59)).verified
     assert desk.who(utc(2026, 6, 30, 20)).verified
     over = desk.who(utc(2026, 7, 3, 20))
-    assert (over.standing, over.verified, over.facts) == (Standing.GUEST, False, frozenset())
+    assert (over.standing, over.verified, dict(over.facts)) == (Standing.GUEST, False, {})
