@@ -42,6 +42,7 @@ KINDS: Mapping[str, str] = MappingProxyType(
         "code": "Asks for a code",
         "gap": "Asked what is not written yet",
         "flood": "Many messages from one guest",
+        "houses": "No house can be read",
     }
 )
 LEVELS: Mapping[str, str] = MappingProxyType(
