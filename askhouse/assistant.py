@@ -23,7 +23,7 @@ from askhouse.parts.context import reading
 from askhouse.parts.cuts import Cuts
 from askhouse.parts.join import Group, grouped, joined, neighbours
 from askhouse.parts.language import READ, Tongue, language_name, tongue
-from askhouse.parts.split import MAX_PARTS, ClauseKind, clauses, without_joiner
+from askhouse.parts.split import ClauseKind, at_most, clauses, without_joiner
 from askhouse.search.search import HouseSearch
 from askhouse.triage.guidance import Guidance
 from askhouse.triage.triage import find_alarm
@@ -126,8 +126,7 @@ class Assistant:
             if read_to == len(text):  # else it was too long to be read to its end
                 pieces = self._cuts.pieces(text, seen.words, seen.spans)
                 pieces = (pieces[0], *map(without_joiner, pieces[1:]))
-                said = [piece for piece in pieces if not _is_talk(piece)] or [text]
-                return (*said[: MAX_PARTS - 1], " ".join(said[MAX_PARTS - 1 :]))[: len(said)]
+                return at_most([piece for piece in pieces if not _is_talk(piece)] or [text])
         groups = grouped(clauses(text))
         if len(groups) < 2:
             return (groups[0].text if groups else text,)

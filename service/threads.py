@@ -33,7 +33,7 @@ from service.tables import (
     Thread,
 )
 
-__all__ = ["RESPONSE", "keep", "locked_message", "raise_escalation", "reply_key"]
+__all__ = ["RESPONSE", "keep", "locked_message", "raise_escalation", "reply_key", "rest_until"]
 
 RESPONSE = "response"
 """The channel of a reply that goes into the response to the gateway's own request."""
@@ -227,8 +227,7 @@ def _send(
     if thread.sender == WITHHELD:
         rest = ""  # all who hide their number share the thread: MORE would send one's to another
     thread.rest, thread.rest_secrets = rest or None, secrets if rest else []
-    kept = min(now + _SECRET_REST_KEPT, until) if secrets else now + _REST_KEPT
-    thread.rest_until = kept if rest else None
+    thread.rest_until = rest_until(now, until if secrets else None) if rest else None
     problem = _unreachable_why(line, thread.sender)
     channel, due_at = _way_out(line, thread.sender, message, now, at_once=draft.urgent)
     delivery = Delivery(
@@ -254,6 +253,17 @@ def _send(
     )
     session.add(delivery)
     return delivery
+
+
+def rest_until(now: dt.datetime, secrets_until: dt.datetime | None) -> dt.datetime:
+    """Until when MORE sends the rest of a text.
+
+    Args:
+        secrets_until: Until when the codes in it may be told; None where it has none.
+    """
+    if secrets_until is None:
+        return now + _REST_KEPT
+    return min(now + _SECRET_REST_KEPT, secrets_until)
 
 
 def _rest_holds(thread: Thread, seen: Seen | None, now: dt.datetime) -> bool:

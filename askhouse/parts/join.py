@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from askhouse.parts.context import leans_back
-from askhouse.parts.split import MAX_PARTS, Clause, ClauseKind
+from askhouse.parts.split import Clause, ClauseKind, at_most
 
 __all__ = ["Group", "grouped", "joined", "neighbours"]
 
@@ -77,9 +77,7 @@ def joined(groups: Sequence[Group], reports: Sequence[bool]) -> tuple[str, ...]:
             waiting, reported = [], False
     if waiting:
         parts[-1:] = [[*parts[-1], *waiting]] if parts else [waiting]
-    if len(parts) > MAX_PARTS:
-        parts[MAX_PARTS - 1 :] = [[text for part in parts[MAX_PARTS - 1 :] for text in part]]
-    return tuple(" ".join(part) for part in parts)
+    return at_most([" ".join(part) for part in parts])
 
 
 def neighbours(groups: Sequence[Group]) -> tuple[str | None, ...]:

@@ -10,10 +10,11 @@ Greetings and thanks in front of a question are not a part.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["MAX_PARTS", "Clause", "ClauseKind", "clauses", "split", "without_joiner"]
+__all__ = ["MAX_PARTS", "Clause", "ClauseKind", "at_most", "clauses", "split", "without_joiner"]
 
 MAX_PARTS = 12  # a message with more is a list to read, not to answer by machine
 
@@ -125,9 +126,14 @@ def split(text: str) -> tuple[str, ...]:
             parts.append(waiting)
     if not parts:
         return (text,)
-    if len(parts) > MAX_PARTS:
-        parts[MAX_PARTS - 1 :] = [[piece for part in parts[MAX_PARTS - 1 :] for piece in part]]
-    return tuple(" ".join(part) for part in parts)
+    return at_most([" ".join(part) for part in parts])
+
+
+def at_most(parts: Sequence[str]) -> tuple[str, ...]:
+    """The parts, at most `MAX_PARTS`: the last holds all that would be too many."""
+    if len(parts) <= MAX_PARTS:
+        return tuple(parts)
+    return (*parts[: MAX_PARTS - 1], " ".join(parts[MAX_PARTS - 1 :]))
 
 
 # What joins a part to the one before, unless it points back: "and the password?" stays whole.

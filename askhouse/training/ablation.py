@@ -22,32 +22,25 @@ from askhouse.decision.signals import SIGNALS, hit_signals
 from askhouse.decision.topics import topics
 from askhouse.encoder import open_encoder
 from askhouse.training.corpus import read_corpus
-from askhouse.training.decision import held_out
+from askhouse.training.decision import held_out, shares_at
 from askhouse.training.scored import Example, from_folds, from_plain
 
-_READER = tuple(name.startswith("answers") for name in SIGNALS)
-_HEADS = tuple(name.startswith("kind_") for name in SIGNALS)
+_READER = np.array([name.startswith("answers") for name in SIGNALS])
+_HEADS = np.array([name.startswith("kind_") for name in SIGNALS])
 
 
 def row(
     examples: Sequence[Example], risk: float, *, reader: bool, heads: bool
 ) -> tuple[float, float, float, float]:
     """Shares: best fact right, answered rightly, gaps kept at the risk; and the threshold."""
-    gone = np.zeros(len(SIGNALS), dtype=bool)
-    gone |= np.array(_READER) & (not reader)
-    gone |= np.array(_HEADS) & (not heads)
+    gone = (_READER & (not reader)) | (_HEADS & (not heads))
     signals = [
         np.where(gone, 0.0, hit_signals(e.text, e.hits, e.kinds, topics())) for e in examples
     ]
     found = held_out(examples, signals)
     threshold = threshold_for_risk(found.chance, found.wrong, risk)
-    answerable = np.array([bool(example.label.needed) for example in examples])
-    gap = np.array([example.label.is_gap for example in examples])
-    given = found.chance >= threshold
-    first = (answerable & ~found.wrong).sum() / answerable.sum()
-    right = (answerable & ~found.wrong & given).sum() / answerable.sum()
-    kept = (gap & ~given).sum() / gap.sum()
-    return float(first), float(right), float(kept), threshold
+    first, right, _, kept = shares_at(examples, found, threshold)
+    return first, right, kept, threshold
 
 
 def main(

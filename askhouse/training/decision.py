@@ -27,7 +27,7 @@ from askhouse.encoder import MODELS, open_encoder
 from askhouse.training.corpus import read_corpus
 from askhouse.training.scored import Example, from_folds, from_plain, house_folds
 
-__all__ = ["HeldOut", "fit_network", "held_out"]
+__all__ = ["HeldOut", "fit_network", "held_out", "shares_at"]
 
 SEED = 7
 UNITS = 32  # more did no better on houses held out
@@ -122,7 +122,7 @@ def main(
     alarmed = [e.kinds["safety"] >= safety or e.kinds["lockout"] >= lockout for e in examples]
     found.chance[np.array(alarmed)] = 0.0  # an alarm is never answered from the facts
     threshold = threshold_for_risk(found.chance, found.wrong, risk)
-    _report(examples, found.chance, found.wrong, threshold)
+    _report(examples, found, threshold)
     network = fit_network(signals, [example.right for example in examples])
     path = out / f"decision-{model}.json"
     Calibration(
@@ -139,24 +139,37 @@ def main(
     print(path.name)
 
 
-def _report(
+def shares_at(
     examples: Sequence[Example],
-    chance: NDArray[np.float64],
-    wrong: NDArray[np.bool_],
+    found: HeldOut,
     threshold: float,
-) -> None:
-    answerable = np.array([bool(example.label.needed) for example in examples])
-    gap = np.array([example.label.is_gap for example in examples])
+    group: NDArray[np.bool_] | None = None,
+) -> tuple[float, float, float, float]:
+    """Shares, 0 to 1: best fact right, answered rightly, wrong of all, gaps kept.
+
+    Args:
+        group: Only these examples; None for all.
+    """
+    some = np.ones(len(examples), dtype=bool) if group is None else group
+    answerable = some & np.array([bool(example.label.needed) for example in examples])
+    gap = some & np.array([example.label.is_gap for example in examples])
+    given = found.chance >= threshold
+    good = answerable & ~found.wrong
+    return (
+        float(good.sum() / answerable.sum()),
+        float((good & given).sum() / answerable.sum()),
+        float((some & found.wrong & given).sum() / some.sum()),
+        float((gap & ~given).sum() / gap.sum()),
+    )
+
+
+def _report(examples: Sequence[Example], found: HeldOut, threshold: float) -> None:
     english = np.array([example.language == "en" for example in examples])
     for name, group in (("all", english | True), ("English", english), ("other", ~english)):
-        given = chance >= threshold
-        right = (answerable & ~wrong & given & group).sum() / (answerable & group).sum()
-        kept = (gap & ~given & group).sum() / (gap & group).sum()
-        bad = (wrong & given & group).sum() / group.sum()
-        first = (answerable & ~wrong & group).sum() / (answerable & group).sum()
+        first, right, wrong, kept = shares_at(examples, found, threshold, group)
         print(
             f"{name:8} {group.sum():6} messages, threshold {threshold:.2f}: right {right:.3f}, "
-            f"wrong {bad:.3f}, gaps kept {kept:.3f}, best fact right {first:.3f}"
+            f"wrong {wrong:.3f}, gaps kept {kept:.3f}, best fact right {first:.3f}"
         )
 
 

@@ -20,11 +20,9 @@ from service.situation import opted_out
 from service.stays.phone_numbers import Look, look
 from service.stays.settings import rules_of
 from service.tables import Delivery, DeliveryState, Escalation, Stay, Thread
+from service.threads import rest_until
 
 __all__ = ["drop_planned", "due_drops", "send_planned"]
-
-_REST_KEPT = dt.timedelta(hours=12)
-_SECRET_REST_KEPT = dt.timedelta(hours=1)
 
 
 def send_planned(session: Session, due: Due, plan: Plan, now: dt.datetime) -> bool:
@@ -140,12 +138,8 @@ def _queue(
     if added and rest:
         thread.house, thread.stay_id = due.stay.house, due.stay.id  # whose codes the rest may hold
         thread.rest, thread.rest_secrets = rest, secrets
-        thread.rest_until = _rest_until(now, said.until)
+        thread.rest_until = rest_until(now, said.until)
     return added
-
-
-def _rest_until(now: dt.datetime, until: dt.datetime | None) -> dt.datetime:
-    return now + _REST_KEPT if until is None else min(now + _SECRET_REST_KEPT, until)
 
 
 def _thread(session: Session, due: Due, line: LineSettings, now: dt.datetime) -> Thread:

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Depends, Form, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
@@ -46,18 +46,15 @@ def stays_page(request: Request, seen: Visitor, house: str = "", told: str = "")
     return _page(request, seen, house=house, told=told)
 
 
-@router.post("/stays")
-def add(
-    request: Request,
-    seen: Poster,
+def _typed(
     house: Annotated[Text, Form(max_length=100)] = "",
     arrival: Annotated[Text, Form(max_length=10)] = "",
     departure: Annotated[Text, Form(max_length=10)] = "",
     guests: Annotated[Text, Form(max_length=2000)] = "",
     phones: Annotated[Text, Form(max_length=2000)] = "",
     door_code: Annotated[Text, Form(max_length=200)] = "",
-) -> Response:
-    typed = StayForm(
+) -> StayForm:
+    return StayForm(
         house=house,
         arrival=arrival,
         departure=departure,
@@ -65,17 +62,24 @@ def add(
         phones=phones,
         door_code=door_code,
     )
-    first, last = _date(arrival), _date(departure)
+
+
+Typed = Annotated[StayForm, Depends(_typed)]
+
+
+@router.post("/stays")
+def add(request: Request, seen: Poster, typed: Typed) -> Response:
+    first, last = _date(typed.arrival), _date(typed.departure)
     if first is None or last is None:
         problems = ("Give the day of arrival and the day of departure.",)
         return _page(request, seen, typed=typed, problems=problems)
     draft = Draft(
-        house=house,
+        house=typed.house,
         arrival=first,
         departure=last,
-        guests=_lines(guests),
-        phones=_lines(phones),
-        door_code=door_code or None,
+        guests=_lines(typed.guests),
+        phones=_lines(typed.phones),
+        door_code=typed.door_code or None,
     )
     try:
         with seen.database.writing() as session:
@@ -103,36 +107,27 @@ def show_code(request: Request, seen: Poster, stay_id: Id) -> Response:
 
 
 @router.post("/stays/{stay_id}")
-def change(
-    request: Request,
-    seen: Poster,
-    stay_id: Id,
-    arrival: Annotated[Text, Form(max_length=10)] = "",
-    departure: Annotated[Text, Form(max_length=10)] = "",
-    guests: Annotated[Text, Form(max_length=2000)] = "",
-    phones: Annotated[Text, Form(max_length=2000)] = "",
-    door_code: Annotated[Text, Form(max_length=200)] = "",
-) -> Response:
+def change(request: Request, seen: Poster, stay_id: Id, typed: Typed) -> Response:
     """Makes the stay what the form says; a door code that is left empty stays what it is."""
-    typed = StayForm(arrival=arrival, departure=departure, guests=guests, phones=phones)
     try:
         with seen.database.writing() as session:
             stands = draft_of(seen.theirs(session, Stay, stay_id))
             wanted = replace(
                 stands,
                 # A stay of a feed has its days from there, and no fields for them.
-                arrival=_date(arrival) or stands.arrival,
-                departure=_date(departure) or stands.departure,
-                guests=_lines(guests),
-                phones=_lines(phones),
-                door_code=door_code.strip() or stands.door_code,
+                arrival=_date(typed.arrival) or stands.arrival,
+                departure=_date(typed.departure) or stands.departure,
+                guests=_lines(typed.guests),
+                phones=_lines(typed.phones),
+                door_code=typed.door_code.strip() or stands.door_code,
             )
             change_stay(session, stay_id, wanted, seen.houses)
             note(session, seen, "stay.change", f"stay:{stay_id}")
     except StayError as error:
         with seen.database.reading() as session:
             stay = seen.theirs(session, Stay, stay_id)
-            return _stay_page(request, seen, session, stay, typed=typed, problems=_told(error))
+            again = replace(typed, house="", door_code="")
+            return _stay_page(request, seen, session, stay, typed=again, problems=_told(error))
     return go(f"/stays/{stay_id}", "stay-changed")
 
 

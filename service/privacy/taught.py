@@ -46,17 +46,20 @@ class Place:
 def taught_by(session: Session, lessons: Sequence[Lesson]) -> tuple[Taught, ...]:
     """The words of these lessons that stand in house files since, and are nobody else's."""
     found = []
+    mine = [each.id for each in lessons]
     for lesson in lessons:
         if lesson.verdict != "answered-by" or not lesson.fact or not lesson.text:
             continue
-        of_fact = (Lesson.house == lesson.house, Lesson.fact == lesson.fact)
         change = session.scalar(
             select(Change.id).where(
                 Change.house == lesson.house, Change.fact == lesson.fact, Change.at == lesson.at
             )
         )
-        mine = [each.id for each in lessons]
-        others = session.scalars(select(Lesson.text).where(*of_fact, Lesson.id.not_in(mine)))
+        others = session.scalars(
+            select(Lesson.text).where(
+                Lesson.house == lesson.house, Lesson.fact == lesson.fact, Lesson.id.not_in(mine)
+            )
+        )
         if change is not None and not any(_same(text, lesson.text) for text in others):
             found.append(Taught(lesson.house, lesson.fact, lesson.text, change))
     return tuple(found)
