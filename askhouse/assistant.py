@@ -99,7 +99,8 @@ class Assistant:
         text = clean(message.text)
         whole = tongue(text)
         encoded = _Once(self._encoder)
-        pieces = self._pieces(text, encoded)
+        learned = self._cut(text, encoded)
+        pieces = learned or self._joined(text, encoded)
         parts = [
             Part(
                 text=piece,
@@ -114,41 +115,44 @@ class Assistant:
             self._heard_as_a_whole(text, decided, encoded),
             names_nothing=lambda part: not self._topics.of(part.text),
             together=None
-            if self._cuts is not None
+            if learned
             else lambda part: self._decide(search, part, message, whole, encoded),
         )
         return self._compose(search.house, decided, message, whole)
 
-    def _pieces(self, text: str, encoded: _Once) -> tuple[str, ...]:
-        """The parts of a cleaned message, each as the guest wrote it."""
-        if self._cuts is not None and (seen := encoded(text)).words is not None:
-            read_to = max((behind for _, behind in seen.spans), default=0)
-            if read_to == len(text):  # else it was too long to be read to its end
-                pieces = self._cuts.pieces(text, seen.words, seen.spans)
-                pieces = (pieces[0], *map(without_joiner, pieces[1:]))
-                return at_most([piece for piece in pieces if not _is_talk(piece)] or [text])
+    def _cut(self, text: str, encoded: _Once) -> tuple[str, ...]:
+        """The parts of a cleaned message where they were learned to begin.
+
+        Empty without learned cuts, and where the message is too long to be read to its end.
+        """
+        if self._cuts is None or (seen := encoded(text)).words is None:
+            return ()
+        if max((behind for _, behind in seen.spans), default=0) < len(text):
+            return ()
+        first, *others = self._cuts.pieces(text, seen.words, seen.spans)
+        pieces = [first, *map(without_joiner, others)]
+        return at_most([piece for piece in pieces if not _is_talk(piece)] or [text])
+
+    def _joined(self, text: str, encoded: _Once) -> tuple[str, ...]:
+        """The parts of a cleaned message, cut at joiners and stops and put together by sense."""
         groups = grouped(clauses(text))
         if len(groups) < 2:
             return (groups[0].text if groups else text,)
-        return joined(groups, self._reports(groups))
+        return joined(groups, self._reports(groups, encoded))
 
-    def _reports(self, groups: Sequence[Group]) -> list[bool]:
+    def _reports(self, groups: Sequence[Group], encoded: _Once) -> list[bool]:
         """For each group, whether it is a statement that is for the host by itself.
 
         It must sound so alone, and still so together with the question it would
         otherwise be read with: "my dad is in a wheelchair. is there a lift?" is no report.
         """
         together = neighbours(groups)
-        texts = [text for group, both in zip(groups, together, strict=True) if both is not None
-                 for text in (group.text, both)]  # fmt: skip
-        encoded = self._encoder.encode_words(texts)
-        kinds = iter(self._kinds.read(t, e)[0] for t, e in zip(texts, encoded, strict=True))
         reports = []
         for place, (group, both) in enumerate(zip(groups, together, strict=True)):
             if both is None:
                 reports.append(False)
                 continue
-            alone, joint = next(kinds), next(kinds)
+            alone, joint = (self._kinds.read(t, encoded(t))[0] for t in (group.text, both))
             new_matter = group.apart or (place + 1 < len(groups) and groups[place + 1].apart)
             reports.append(
                 match(group.text, self._guidance) is not None

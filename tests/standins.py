@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from askhouse.assistant import Assistant
-from askhouse.decision.calibration import Calibration, Promise
+from askhouse.decision.calibration import Calibration, Network, Promise
 from askhouse.decision.signals import SIGNALS
 from askhouse.decision.topics import topics
 from askhouse.encoder import Encoded, Vectors, WordStates
@@ -156,13 +156,15 @@ def make_calibration(encoder: WordEncoder, *, also: float = 0.99) -> Calibration
     return Calibration(
         encoder=encoder.name,
         reader="",
-        mean=np.zeros(len(SIGNALS)),
-        spread=np.ones(len(SIGNALS)),
-        # One hidden unit, which passes on the similarity (never below 0 for counts of words).
-        hidden=np.array([[float(name == "similarity")] for name in SIGNALS]),
-        hidden_bias=np.zeros(1),
-        weights=np.array([30.0]),
-        bias=-24.0,
+        network=Network(
+            mean=np.zeros(len(SIGNALS)),
+            spread=np.ones(len(SIGNALS)),
+            # One hidden unit, which passes on the similarity (never below 0 for counts of words).
+            hidden=np.array([[float(name == "similarity")] for name in SIGNALS]),
+            hidden_bias=np.zeros(1),
+            weights=np.array([30.0]),
+            bias=-24.0,
+        ),
         threshold=0.5,
         also=also,
         safety=0.9,

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from askhouse.decision.signals import SIGNALS
 from askhouse.errors import ModelError
 
-__all__ = ["Calibration", "Promise"]
+__all__ = ["Calibration", "Network", "Promise"]
 
 
 _ARRAYS = ("mean", "spread", "hidden", "hidden_bias", "weights")
@@ -42,18 +42,41 @@ class Promise:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Calibration:
-    """The fitted decision.
+class Network:
+    """One hidden layer over the signals of a hit.
 
     Attributes:
-        encoder: The encoder whose similarities it was fitted on.
-        reader: The reader it was fitted with, or "".
         mean: Of each of `SIGNALS` over the corpus.
         spread: Their standard deviations.
         hidden: Weights of the hidden layer, `(signals, units)`.
         hidden_bias: `(units,)`.
         weights: Of the output, `(units,)`.
         bias: Of the output.
+    """
+
+    mean: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    hidden: NDArray[np.float64]
+    hidden_bias: NDArray[np.float64]
+    weights: NDArray[np.float64]
+    bias: float
+
+    def probabilities(self, signals: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The probability that each hit answers, `(hits,)`, 0 to 1."""
+        scaled = (signals - self.mean) / self.spread
+        units = np.maximum(scaled @ self.hidden + self.hidden_bias, 0.0)
+        shares: NDArray[np.float64] = 1.0 / (1.0 + np.exp(-(units @ self.weights + self.bias)))
+        return shares
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration:
+    """The fitted decision.
+
+    Attributes:
+        encoder: The encoder whose similarities it was fitted on.
+        reader: The reader it was fitted with, or "".
+        network: Turns signals into a probability.
         threshold: A fact answers from this probability on.
         also: A further fact is given from this probability on.
         safety: A learned safety alarm is raised from this probability on.
@@ -63,24 +86,12 @@ class Calibration:
 
     encoder: str
     reader: str
-    mean: NDArray[np.float64]
-    spread: NDArray[np.float64]
-    hidden: NDArray[np.float64]
-    hidden_bias: NDArray[np.float64]
-    weights: NDArray[np.float64]
-    bias: float
+    network: Network
     threshold: float
     also: float
     safety: float
     lockout: float
     promise: Promise
-
-    def probabilities(self, signals: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The probability that each hit answers, `(hits,)`, 0 to 1."""
-        scaled = (signals - self.mean) / self.spread
-        units = np.maximum(scaled @ self.hidden + self.hidden_bias, 0.0)
-        shares: NDArray[np.float64] = 1.0 / (1.0 + np.exp(-(units @ self.weights + self.bias)))
-        return shares
 
     @classmethod
     def read(cls, path: Path) -> Calibration:
@@ -99,8 +110,9 @@ class Calibration:
             return cls(
                 encoder=content["encoder"],
                 reader=content["reader"],
-                **{name: np.array(content[name]) for name in _ARRAYS},
-                bias=content["bias"],
+                network=Network(
+                    **{name: np.array(content[name]) for name in _ARRAYS}, bias=content["bias"]
+                ),
                 threshold=content["threshold"],
                 also=content["also"],
                 safety=content["safety"],
@@ -116,8 +128,8 @@ class Calibration:
             "encoder": self.encoder,
             "reader": self.reader,
             "signals": list(SIGNALS),
-            **{name: np.round(getattr(self, name), 5).tolist() for name in _ARRAYS},
-            "bias": round(self.bias, 5),
+            **{name: np.round(getattr(self.network, name), 5).tolist() for name in _ARRAYS},
+            "bias": round(self.network.bias, 5),
             "threshold": round(self.threshold, 4),
             "also": round(self.also, 4),
             "safety": round(self.safety, 4),

@@ -114,7 +114,8 @@ def rated(
     """The hits with the chance that each answers the part, likeliest first."""
     if not hits:
         return ()
-    chances = calibration.probabilities(hit_signals(part.reading, hits, kinds, catalogue)).tolist()
+    signals = hit_signals(part.reading, hits, kinds, catalogue)
+    chances = calibration.network.probabilities(signals).tolist()
     rated = [replace(hit, chance=chance) for hit, chance in zip(hits, chances, strict=True)]
     return tuple(sorted(rated, key=lambda hit: -(hit.chance or 0.0)))
 

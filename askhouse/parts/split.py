@@ -1,10 +1,8 @@
-"""A message -> its questions and reports, in the guest's order.
+"""A message -> its clauses, in the guest's order.
 
-Guests put several things into one message, with or without punctuation. The
-message is cut into clauses; each clause is an ask (it wants something), a
-statement (it tells something) or talk (greeting, thanks). Every ask opens a
-part; a statement belongs to the ask behind it, or else to the one before.
-Greetings and thanks in front of a question are not a part.
+Guests put several things into one message, with or without punctuation. Each
+clause is an ask (it wants something), a statement (it tells something) or talk
+(greeting, thanks); `join` makes parts of them.
 """
 
 from __future__ import annotations
@@ -14,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["MAX_PARTS", "Clause", "ClauseKind", "at_most", "clauses", "split", "without_joiner"]
+__all__ = ["MAX_PARTS", "Clause", "ClauseKind", "at_most", "clauses", "without_joiner"]
 
 MAX_PARTS = 12  # a message with more is a list to read, not to answer by machine
 
@@ -101,32 +99,6 @@ _JOINER = re.compile(
 _ABBREVIATION = re.compile(
     r"(?:\b(?:mr|mrs|ms|dr|st|no|nr|approx|e\.g|i\.e|etc|a\.m|p\.m)\.)$", re.I
 )
-
-
-def split(text: str) -> tuple[str, ...]:
-    """The parts of a cleaned message, at least one, in order, each as the guest wrote it.
-
-    >>> split("hi! where do the bins go and what time is checkout")
-    ('where do the bins go', 'what time is checkout')
-    """
-    pieces = clauses(text)
-    parts: list[list[str]] = []
-    waiting: list[str] = []  # statements before the first ask, or before the next
-    for clause in pieces:
-        if clause.kind is ClauseKind.TALK:
-            continue
-        waiting.append(clause.text)
-        if clause.kind is ClauseKind.ASK:
-            parts.append(waiting)
-            waiting = []
-    if waiting:
-        if parts:
-            parts[-1].extend(waiting)
-        else:
-            parts.append(waiting)
-    if not parts:
-        return (text,)
-    return at_most([" ".join(part) for part in parts])
 
 
 def at_most(parts: Sequence[str]) -> tuple[str, ...]:

@@ -19,7 +19,7 @@ import typer
 from numpy.typing import NDArray
 from sklearn.neural_network import MLPClassifier
 
-from askhouse.decision.calibration import Calibration, Promise
+from askhouse.decision.calibration import Calibration, Network, Promise
 from askhouse.decision.risk import CONFIDENCE, threshold_for_risk
 from askhouse.decision.signals import hit_signals
 from askhouse.decision.topics import topics
@@ -31,13 +31,12 @@ __all__ = ["HeldOut", "fit_network", "held_out", "shares_at"]
 
 SEED = 7
 UNITS = 32  # more did no better on houses held out
-Network = dict[str, NDArray[np.float64]]
 
 
 def fit_network(
     signals: Sequence[NDArray[np.float64]], right: Sequence[NDArray[np.bool_]]
 ) -> Network:
-    """One hidden layer over the signals of all hits of all examples, as arrays."""
+    """One hidden layer over the signals of all hits of all examples."""
     rows, truth = np.concatenate(signals), np.concatenate(right)
     mean, spread = rows.mean(axis=0), rows.std(axis=0)
     spread[spread < 1e-6] = 1.0  # a signal that is always the same, such as a reader's without one
@@ -52,22 +51,14 @@ def fit_network(
     )
     model.fit((rows - mean) / spread, truth)
     (hidden, out), (hidden_bias, bias) = model.coefs_, model.intercepts_
-    return {
-        "mean": mean,
-        "spread": spread,
-        "hidden": hidden,
-        "hidden_bias": hidden_bias,
-        "weights": out[:, 0],
-        "bias": bias,
-    }
-
-
-def chances_of(signals: NDArray[np.float64], network: Network) -> NDArray[np.float64]:
-    """The chance of each hit, `(hits,)`."""
-    scaled = (signals - network["mean"]) / network["spread"]
-    units = np.maximum(scaled @ network["hidden"] + network["hidden_bias"], 0.0)
-    shares: NDArray[np.float64] = 1 / (1 + np.exp(-(units @ network["weights"] + network["bias"])))
-    return shares
+    return Network(
+        mean=mean,
+        spread=spread,
+        hidden=hidden,
+        hidden_bias=hidden_bias,
+        weights=out[:, 0],
+        bias=float(bias[0]),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +83,7 @@ def held_out(examples: Sequence[Example], signals: Sequence[NDArray[np.float64]]
     for train, test in house_folds([example.house for example in examples]):
         fitted = fit_network([signals[i] for i in train], [right[i] for i in train])
         for place in test:
-            chances = chances_of(signals[place], fitted)
+            chances = fitted.probabilities(signals[place])
             best = int(np.argmax(chances))
             found.chance[place], found.wrong[place] = chances[best], not right[place][best]
             found.further.extend(
@@ -128,8 +119,7 @@ def main(
     Calibration(
         encoder=encoder.name,
         reader="" if folds is None else "reader.onnx",
-        **{name: value for name, value in network.items() if name != "bias"},
-        bias=float(network["bias"][0]),
+        network=network,
         threshold=threshold,
         also=_also(found.further),
         safety=safety,

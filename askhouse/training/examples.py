@@ -37,7 +37,8 @@ class Asked:
         needed: Places of the facts that answer, among the house's facts.
         also: Places of facts that may be given too.
         kind: A name of `KINDS`.
-        borrowed: Of another house's guest; learned from, never measured on.
+        measured: Whether held-out scores count it: not where it was borrowed from another
+            house's guest, nor where it is a part of a message.
     """
 
     house: str
@@ -46,7 +47,7 @@ class Asked:
     needed: tuple[int, ...]
     also: tuple[int, ...]
     kind: str
-    borrowed: bool = False
+    measured: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +121,7 @@ def read_training_set(path: Path) -> TrainingSet:
                 tuple(at[fact] for fact in label["needed"]),
                 tuple(at[f] for group in label["also"] for f in group.split("+")),
                 label["kind"],
-                line["borrowed"],
+                line["measured"],
             )
         )
     told = tuple(Told(t["text"], t["kind"], t["hazard"]) for t in content["triage"])

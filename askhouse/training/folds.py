@@ -121,7 +121,7 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
             weights = {key: value.half().cpu() for key, value in model.state_dict().items()}
             torch.save(weights, out / f"{name}.pt")
     else:
-        asked = [one for one in data.asked if one.house in held and not one.borrowed]
+        asked = [one for one in data.asked if one.house in held and one.measured]
         scores = held_out_scores(encoder, reader, data, asked)
         _report(f"fold {number}", asked, scores)
         _report_cuts(f"fold {number}", encoder, data, held)
@@ -159,7 +159,7 @@ def _report(name: str, asked: Sequence[Asked], scores: dict[str, np.ndarray]) ->
 def _report_cuts(name: str, encoder: TextEncoder, data: TrainingSet, held: set[str]) -> None:
     """How often the number of parts is the labelled one, for some limits of the probability."""
     several = [(one.text, one.parts) for one in data.several if one.house in held]
-    single = [(one.text, 1) for one in data.asked if one.house in held and not one.borrowed]
+    single = [(one.text, 1) for one in data.asked if one.house in held and one.measured]
     groups = {
         "several": several,
         "short": [one for one in single if len(one[0]) <= _LONG],

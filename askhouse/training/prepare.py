@@ -4,12 +4,15 @@
 
 The machine with an accelerator may hold little else than torch and transformers;
 this file and the modules that `folds` imports are all it needs. Where the parts of
-a message begin is told by the models that are in the package now.
+a message begin is told by the models that are in the package now; each part is
+learned from by itself too, read as the engine reads it.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -17,8 +20,10 @@ import typer
 
 from askhouse.encoder import MODELS, open_encoder
 from askhouse.kinds import Kinds
+from askhouse.parts.context import reading
+from askhouse.parts.split import without_joiner
 from askhouse.search.views import views_of
-from askhouse.training.corpus import Corpus, Label, read_corpus
+from askhouse.training.corpus import Corpus, Label, Line, read_corpus
 from askhouse.training.cuts import Cutter
 
 __all__ = ["as_json"]
@@ -32,23 +37,36 @@ def as_json(corpus: Corpus, cutter: Cutter) -> dict[str, Any]:
             for slug, house in corpus.houses.items()
         },
         "lines": [
-            {
-                "house": line.house,
-                "text": line.text,
-                "language": line.language,
-                "labels": [_label(label) for label in line.labels],
-                "borrowed": borrowed,
-                "starts": ()
-                if len(line.labels) == 1
-                else cutter.starts(line, corpus.houses[line.house]),
-            }
-            for lines, borrowed in ((corpus.lines, False), (corpus.borrowed, True))
-            for line in lines
+            *(row for line in corpus.lines for row in _rows(line, corpus, cutter)),
+            *(_row(line.text, line, line.labels, measured=False) for line in corpus.borrowed),
         ],
         "triage": [
             {"text": e.text, "language": e.language, "kind": e.kind, "hazard": e.hazard}
             for e in corpus.triage
         ],
+    }
+
+
+def _rows(line: Line, corpus: Corpus, cutter: Cutter) -> Iterator[dict[str, Any]]:
+    """The line, and after it each of its parts if there are several and their starts are known."""
+    starts = () if len(line.labels) == 1 else cutter.starts(line, corpus.houses[line.house])
+    yield {**_row(line.text, line, line.labels, measured=True), "starts": starts}
+    if not starts:
+        return
+    pieces = [line.text[a:b].strip() for a, b in pairwise((0, *starts, len(line.text)))]
+    pieces = [pieces[0], *map(without_joiner, pieces[1:])]
+    for order, (piece, label) in enumerate(zip(pieces, line.labels, strict=True)):
+        yield _row(reading(piece, pieces[:order], ()), line, (label,), measured=False)
+
+
+def _row(text: str, line: Line, labels: tuple[Label, ...], *, measured: bool) -> dict[str, Any]:
+    return {
+        "house": line.house,
+        "text": text,
+        "language": line.language,
+        "labels": [_label(label) for label in labels],
+        "measured": measured,
+        "starts": (),
     }
 
 

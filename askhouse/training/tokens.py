@@ -29,10 +29,14 @@ class Tokens:
         self._pad = self._tokenizer.token_to_id(pad)
         self._device = device
         self._cache: dict[str, list[int]] = {}
+        self._starts: dict[str, list[tuple[int, int]]] = {}
 
     def word_starts(self, text: str) -> list[tuple[int, int]]:
         """Token and character at which each word begins, but the first."""
-        return word_starts(text, self._tokenizer.encode(text.lower()).offsets)
+        if text not in self._starts:
+            offsets = self._tokenizer.encode(text.lower()).offsets
+            self._starts[text] = word_starts(text, offsets)
+        return self._starts[text]
 
     def __call__(self, texts: Sequence[str]) -> dict[str, Tensor]:
         """Ids and mask of each text, `(texts, tokens)`."""

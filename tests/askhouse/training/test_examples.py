@@ -30,12 +30,12 @@ def test_a_held_out_house_takes_its_words_along() -> None:
     A message borrowed from a house that is held out is not learned from at another house either.
     """
 
-    def asked(house: str, text: str, *, borrowed: bool = False) -> Asked:
-        return Asked(house, text, "en", (0,), (), "question", borrowed)
+    def asked(house: str, text: str, *, measured: bool = True) -> Asked:
+        return Asked(house, text, "en", (0,), (), "question", measured)
 
     data = TrainingSet(
         {"mill": [["a"]], "loft": [["b"]]},
-        (asked("mill", "wifi?"), asked("loft", "wifi?", borrowed=True), asked("loft", "bins?")),
+        (asked("mill", "wifi?"), asked("loft", "wifi?", measured=False), asked("loft", "bins?")),
         (Several("mill", "wifi? bins?", 2, (6,)),),
         (),
     )
