@@ -2,6 +2,8 @@
 
     python -m askhouse.training.decision --model trained --folds DIR
 
+For models that are the mean of several trainings, name the folds of each.
+
 Whole houses are held out throughout: the models, the heads, the weights and the
 chances from which a threshold is chosen each come from other houses than the
 message's.
@@ -61,6 +63,25 @@ def fit_network(
     )
 
 
+def averaged(networks: Sequence[Network]) -> Network:
+    """One network whose logit is the mean of theirs.
+
+    Their hidden units stand side by side; each keeps its own scale of the signals,
+    told in that of the first.
+    """
+    first = networks[0]
+    return Network(
+        mean=first.mean,
+        spread=first.spread,
+        hidden=np.hstack([n.hidden * (first.spread / n.spread)[:, None] for n in networks]),
+        hidden_bias=np.concatenate(
+            [n.hidden_bias + ((first.mean - n.mean) / n.spread) @ n.hidden for n in networks]
+        ),
+        weights=np.concatenate([n.weights for n in networks]) / len(networks),
+        bias=float(np.mean([n.bias for n in networks])),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class HeldOut:
     """What networks say about houses that they have not seen.
@@ -97,7 +118,9 @@ def held_out(examples: Sequence[Example], signals: Sequence[NDArray[np.float64]]
 def main(
     model: Annotated[str, typer.Option(help="trained or plain")] = "trained",
     corpus: Annotated[Path, typer.Option()] = Path("knowledge/corpus"),
-    folds: Annotated[Path | None, typer.Option(help="what the folds wrote")] = None,
+    folds: Annotated[
+        list[Path] | None, typer.Option(help="what the folds of a training wrote; repeat")
+    ] = None,
     risk: Annotated[
         float, typer.Option(help="share of messages that may get a wrong reply")
     ] = 0.03,
@@ -106,25 +129,28 @@ def main(
     """Fit and write the calibration."""
     encoder = open_encoder(model)
     read = read_corpus(corpus)
-    examples = from_folds(read, folds) if folds else from_plain(read, encoder)
-    signals = [hit_signals(e.text, e.hits, e.kinds, topics()) for e in examples]
+    trainings = [from_folds(read, folder) for folder in folds or ()] or [from_plain(read, encoder)]
+    networks = []
+    for examples in trainings:
+        signals = [hit_signals(e.text, e.hits, e.kinds, topics()) for e in examples]
+        networks.append(fit_network(signals, [example.right for example in examples]))
+    # What is promised, and when a head raises an alarm, is told by the last of them.
     found = held_out(examples, signals)
     safety, lockout = (_alarm_threshold(examples, name) for name in ("safety", "lockout"))
     alarmed = [e.kinds["safety"] >= safety or e.kinds["lockout"] >= lockout for e in examples]
     found.chance[np.array(alarmed)] = 0.0  # an alarm is never answered from the facts
     threshold = threshold_for_risk(found.chance, found.wrong, risk)
     _report(examples, found, threshold)
-    network = fit_network(signals, [example.right for example in examples])
     path = out / f"decision-{model}.json"
     Calibration(
         encoder=encoder.name,
-        reader="" if folds is None else "reader.onnx",
-        network=network,
+        reader="reader.onnx" if folds else "",
+        network=averaged(networks),
         threshold=threshold,
         also=_also(found.further),
         safety=safety,
         lockout=lockout,
-        promise=Promise(risk, CONFIDENCE, len(examples), len(read.houses)),
+        promise=Promise(risk, CONFIDENCE, len(examples), len({e.house for e in examples})),
     ).write(path)
     print(path.name)
 

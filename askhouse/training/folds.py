@@ -113,7 +113,7 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
     aside = dict.fromkeys(
         one for place, one in enumerate(data.told) if place % arguments.folds == number
     )
-    plan = replace(Plan(), epochs=arguments.epochs)
+    plan = replace(Plan(), epochs=arguments.epochs, rate=arguments.rate, seed=arguments.seed)
     encoder, reader = train(data.without(held, set(aside)), arguments.base, device, plan)
     out = Path(arguments.out)
     if number == arguments.folds:
@@ -198,6 +198,8 @@ def main() -> None:
     parser.add_argument("--folds", type=int, default=4)
     parser.add_argument("--only", type=int, nargs="*", help="these alone; the last is the final")
     parser.add_argument("--epochs", type=int, default=Plan().epochs)
+    parser.add_argument("--rate", type=float, default=Plan().rate, help="of the encoder's learning")
+    parser.add_argument("--seed", type=int, default=Plan().seed)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     arguments = parser.parse_args()
     Path(arguments.out).mkdir(parents=True, exist_ok=True)

@@ -24,7 +24,6 @@ __all__ = ["FactReader", "TextEncoder", "WordHead", "fact_scores"]
 MAX_TOKENS = 96
 WIDTH = 256  # of a word in the reader
 LAYERS = 3
-GROUPS = 4  # of texts by length in a batch
 HEADS = 8
 
 
@@ -66,22 +65,11 @@ class TextEncoder(nn.Module):
     def forward(self, texts: Sequence[str]) -> tuple[Tensor, Tensor, Tensor]:
         """Unit vectors `(texts, size)`, narrowed words `(texts, tokens, WIDTH)`, mask."""
         rows = self.tokens(texts)
+        with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
+            hidden = self.body(**rows).last_hidden_state
+        hidden = hidden.float()
         mask = rows["attention_mask"]
-        hidden = self._hidden(rows["input_ids"], mask)
         return functional.normalize(mean_of(hidden, mask), dim=1), self.narrow(hidden), mask
-
-    def _hidden(self, ids: Tensor, mask: Tensor) -> Tensor:
-        """States `(texts, tokens, size)`, short texts and long ones apart: padding costs, too."""
-        lengths = mask.sum(dim=1).cpu()
-        order = torch.argsort(lengths)
-        parts = []
-        for some in order.chunk(GROUPS):
-            width = int(lengths[some[-1]])
-            with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
-                rows = {"input_ids": ids[some, :width], "attention_mask": mask[some, :width]}
-                hidden = self.body(**rows).last_hidden_state
-            parts.append(functional.pad(hidden.float(), (0, 0, 0, ids.shape[1] - width)))
-        return torch.cat(parts)[torch.argsort(order)]
 
     def cuts(self, words: Tensor, rows: Sequence[int], tokens: Sequence[int]) -> Tensor:
         """Logits that a part begins at those tokens of those rows of `words`."""
