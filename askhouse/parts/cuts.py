@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from askhouse.errors import ModelError
 
-__all__ = ["Cuts", "word_starts"]
+__all__ = ["Cuts", "cut_at", "word_starts"]
 
 _CUT = 0.5  # a part begins from this probability on
 
@@ -65,8 +65,13 @@ class Cuts:
         logits = np.hstack([states[at], states[at - 1]]) @ self.weights + self.bias
         limit = np.log(_CUT / (1 - _CUT))
         cut = [place for (_, place), sure in zip(starts, logits >= limit, strict=True) if sure]
-        pieces = (text[a:b].strip() for a, b in pairwise((0, *cut, len(text))))
-        return tuple(piece for piece in pieces if piece)
+        return cut_at(text, cut)
+
+
+def cut_at(text: str, places: Sequence[int]) -> tuple[str, ...]:
+    """The pieces of a text that begin at its start and at those characters, none of them empty."""
+    pieces = (text[a:b].strip() for a, b in pairwise((0, *places, len(text))))
+    return tuple(piece for piece in pieces if piece)
 
 
 def word_starts(text: str, spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:

@@ -18,12 +18,11 @@ from rich.console import Console
 from rich.table import Table
 
 from askhouse.decision.risk import threshold_for_risk
-from askhouse.decision.signals import SIGNALS, hit_signals
-from askhouse.decision.topics import topics
+from askhouse.decision.signals import SIGNALS
 from askhouse.encoder import open_encoder
 from askhouse.training.corpus import read_corpus
 from askhouse.training.decision import held_out, shares_at
-from askhouse.training.scored import Example, from_folds, from_plain
+from askhouse.training.scored import Example, from_folds, from_plain, signals_of
 
 _READER = np.array([name.startswith("answers") for name in SIGNALS])
 _HEADS = np.array([name.startswith("kind_") for name in SIGNALS])
@@ -34,9 +33,7 @@ def row(
 ) -> tuple[float, float, float, float]:
     """Shares: best fact right, answered rightly, gaps kept at the risk; and the threshold."""
     gone = (_READER & (not reader)) | (_HEADS & (not heads))
-    signals = [
-        np.where(gone, 0.0, hit_signals(e.text, e.hits, e.kinds, topics())) for e in examples
-    ]
+    signals = [np.where(gone, 0.0, own) for own in signals_of(examples)]
     found = held_out(examples, signals)
     threshold = threshold_for_risk(found.chance, found.wrong, risk)
     first, right, _, kept = shares_at(examples, found, threshold)

@@ -23,13 +23,11 @@ from sklearn.neural_network import MLPClassifier
 
 from askhouse.decision.calibration import Calibration, Network, Promise
 from askhouse.decision.risk import CONFIDENCE, threshold_for_risk
-from askhouse.decision.signals import hit_signals
-from askhouse.decision.topics import topics
 from askhouse.encoder import MODELS, open_encoder
 from askhouse.training.corpus import read_corpus
-from askhouse.training.scored import Example, from_folds, from_plain, house_folds
+from askhouse.training.scored import Example, from_folds, from_plain, house_folds, signals_of
 
-__all__ = ["HeldOut", "fit_network", "held_out", "shares_at"]
+__all__ = ["HeldOut", "averaged", "fit_network", "held_out", "shares_at"]
 
 SEED = 7
 UNITS = 32  # more did no better on houses held out
@@ -130,12 +128,14 @@ def main(
     encoder = open_encoder(model)
     read = read_corpus(corpus)
     trainings = [from_folds(read, folder) for folder in folds or ()] or [from_plain(read, encoder)]
-    networks = []
-    for examples in trainings:
-        signals = [hit_signals(e.text, e.hits, e.kinds, topics()) for e in examples]
-        networks.append(fit_network(signals, [example.right for example in examples]))
-    # What is promised, and when a head raises an alarm, is told by the last of them.
-    found = held_out(examples, signals)
+    signals = [signals_of(examples) for examples in trainings]
+    networks = [
+        fit_network(own, [example.right for example in examples])
+        for own, examples in zip(signals, trainings, strict=True)
+    ]
+    # What is promised, and when a head raises an alarm, is told by the last training.
+    examples = trainings[-1]
+    found = held_out(examples, signals[-1])
     safety, lockout = (_alarm_threshold(examples, name) for name in ("safety", "lockout"))
     alarmed = [e.kinds["safety"] >= safety or e.kinds["lockout"] >= lockout for e in examples]
     found.chance[np.array(alarmed)] = 0.0  # an alarm is never answered from the facts

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -21,6 +20,7 @@ import typer
 from askhouse.encoder import MODELS, open_encoder
 from askhouse.kinds import Kinds
 from askhouse.parts.context import reading
+from askhouse.parts.cuts import cut_at
 from askhouse.parts.split import without_joiner
 from askhouse.search.views import views_of
 from askhouse.training.corpus import Corpus, Label, Line, read_corpus
@@ -53,8 +53,8 @@ def _rows(line: Line, corpus: Corpus, cutter: Cutter) -> Iterator[dict[str, Any]
     yield {**_row(line.text, line, line.labels, measured=True), "starts": starts}
     if not starts:
         return
-    pieces = [line.text[a:b].strip() for a, b in pairwise((0, *starts, len(line.text)))]
-    pieces = [pieces[0], *map(without_joiner, pieces[1:])]
+    first, *others = cut_at(line.text, starts)
+    pieces = [first, *map(without_joiner, others)]
     for order, (piece, label) in enumerate(zip(pieces, line.labels, strict=True)):
         yield _row(reading(piece, pieces[:order], ()), line, (label,), measured=False)
 

@@ -6,7 +6,7 @@ models that have not seen its house. The plain model has seen none of them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from sklearn.model_selection import GroupKFold
 
 from askhouse.build import known_words
+from askhouse.decision.signals import hit_signals
+from askhouse.decision.topics import topics
 from askhouse.encoder import Encoded, Encoder, Vectors
 from askhouse.kinds import KINDS, KindHead, Scores
 from askhouse.search.search import HouseSearch, fuse
@@ -25,7 +27,7 @@ from askhouse.training.corpus import Corpus, Label, Line
 from askhouse.training.heads import fit_heads
 from askhouse.values import Hit
 
-__all__ = ["FOLDS", "MOST_HITS", "Example", "from_folds", "from_plain", "house_folds"]
+__all__ = ["FOLDS", "MOST_HITS", "Example", "from_folds", "from_plain", "house_folds", "signals_of"]
 
 FOLDS = 6
 MOST_HITS = 5
@@ -52,6 +54,11 @@ class Example:
         """For each hit, whether it may be given as the answer."""
         may = {*self.label.needed, *self.label.also}
         return np.array([hit.fact.id in may for hit in self.hits])
+
+
+def signals_of(examples: Sequence[Example]) -> list[NDArray[np.float64]]:
+    """The signals of every example's hits, as the decision sees them."""
+    return [hit_signals(e.text, e.hits, e.kinds, topics()) for e in examples]
 
 
 def house_folds(houses: list[str]) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:

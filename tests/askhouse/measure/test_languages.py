@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from pathlib import Path
 
-import numpy as np
 import pytest
 from lingua import IsoCode639_1, LanguageDetectorBuilder
-from rapidfuzz import fuzz, process
 
 from askhouse.knowledge.load import load_houses
 from askhouse.measure.labelled import LabelledMessage, read_messages
 from askhouse.training.corpus import read_corpus
 from askhouse.values import House, Kind, Outcome
+from tests.nearness import nearly_the_same
 
 ROOT = Path(__file__).parents[3]
 SET = ROOT / "knowledge" / "languages"
@@ -134,8 +133,4 @@ def test_nothing_of_it_is_in_the_corpus(
     measured += [fact.text.lower() for house in houses.values() for fact in house.facts]
     assert corpus.houses.keys().isdisjoint(houses)
 
-    alike = process.cdist(
-        learned, measured, scorer=fuzz.ratio, score_cutoff=SAME, dtype=np.uint8, workers=2
-    )
-    found = [(learned[i], measured[j]) for i, j in zip(*np.nonzero(alike), strict=True)]
-    assert not found
+    assert not nearly_the_same(learned, measured, SAME)

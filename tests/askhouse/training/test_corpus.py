@@ -6,13 +6,12 @@ import json
 import os
 from pathlib import Path
 
-import numpy as np
 import pytest
-from rapidfuzz import fuzz, process
 
 from askhouse.kinds import KINDS
 from askhouse.training.corpus import Corpus, read_corpus
 from askhouse.values import Hazard
+from tests.nearness import nearly_the_same
 
 ROOT = Path(__file__).parents[3]
 # A labelled set lies beside the checkout where the team works; elsewhere the test is skipped.
@@ -64,8 +63,4 @@ def test_nothing_of_the_labelled_set_is_learned_from(corpus: Corpus) -> None:
     learned += [entry.text.lower() for entry in corpus.triage]
     learned += [fact.text.lower() for house in corpus.houses.values() for fact in house.facts]
     assert any(measured)
-    alike = process.cdist(
-        learned, measured, scorer=fuzz.ratio, score_cutoff=SAME, dtype=np.uint8, workers=2
-    )
-    found = [(learned[i], measured[j]) for i, j in zip(*np.nonzero(alike), strict=True)]
-    assert not found
+    assert not nearly_the_same(learned, measured, SAME)
