@@ -13,20 +13,20 @@ from askhouse.answer.guard import tellable
 from askhouse.answer.phrases import phrase
 from askhouse.decision.calibration import Calibration
 from askhouse.decision.decide import decide, rated
-from askhouse.decision.merge import merged
-from askhouse.decision.topics import Topics
-from askhouse.encoder import Encoded, Encoder
+from askhouse.decision.merge import held_back, merged
+from askhouse.encoder import Encoder
 from askhouse.errors import UnknownHouseError
-from askhouse.kinds import Kinds, Scores
+from askhouse.kinds import Kinds, Once
 from askhouse.parts.clean import clean
 from askhouse.parts.context import reading
 from askhouse.parts.cuts import Cuts
 from askhouse.parts.join import Group, grouped, joined, neighbours
 from askhouse.parts.language import READ, Tongue, language_name, tongue
-from askhouse.parts.split import ClauseKind, at_most, clauses, without_joiner
+from askhouse.parts.split import at_most, clauses, is_talk, without_joiner
 from askhouse.search.search import HouseSearch
+from askhouse.topics import Topics
+from askhouse.triage.ear import Ear
 from askhouse.triage.guidance import Guidance
-from askhouse.triage.triage import find_alarm
 from askhouse.triage.wordlist import match
 from askhouse.values import (
     Alarm,
@@ -80,6 +80,7 @@ class Assistant:
         self._kinds = kinds
         self._calibration = calibration
         self._guidance = guidance
+        self._ear = Ear(guidance, calibration.safety, calibration.lockout, calibration.harmless)
         self._topics = topics
         self._cuts = cuts
 
@@ -87,6 +88,11 @@ class Assistant:
     def houses(self) -> Mapping[str, House]:
         """The houses that can be asked about, by slug."""
         return {slug: search.house for slug, search in self._searches.items()}
+
+    @property
+    def calibration(self) -> Calibration:
+        """Thresholds and weights of the decision."""
+        return self._calibration
 
     def reply(self, message: Message, house: str) -> Reply:
         """The draft reply to a message.
@@ -98,49 +104,50 @@ class Assistant:
         search = self._search(house)
         text = clean(message.text)
         whole = tongue(text)
-        encoded = _Once(self._encoder)
+        encoded = Once(self._encoder, self._kinds)
+        before = self._ear.before(encoded, message.thread)
         learned = self._cut(text, encoded)
         pieces = learned or self._joined(text, encoded)
         parts = [
             Part(
                 text=piece,
-                reading=search.mend(reading(piece, pieces[:order], message.thread)),
+                reading=reading(piece, pieces[:order], message.thread),
                 order=order,
                 language=whole.code if whole.read else "en",
             )
             for order, piece in enumerate(pieces)
         ]
-        decided = [self._decide(search, part, message, whole, encoded) for part in parts]
+        decided = [self._decide(search, part, message, whole, before, encoded) for part in parts]
         decided = merged(
             self._heard_as_a_whole(text, decided, encoded),
             names_nothing=lambda part: not self._topics.of(part.text),
             together=None
             if learned
-            else lambda part: self._decide(search, part, message, whole, encoded),
+            else lambda part: self._decide(search, part, message, whole, before, encoded),
         )
         return self._compose(search.house, decided, message, whole)
 
-    def _cut(self, text: str, encoded: _Once) -> tuple[str, ...]:
+    def _cut(self, text: str, encoded: Once) -> tuple[str, ...]:
         """The parts of a cleaned message where they were learned to begin.
 
         Empty without learned cuts, and where the message is too long to be read to its end.
         """
         if self._cuts is None or (seen := encoded(text)).words is None:
             return ()
-        if max((behind for _, behind in seen.spans), default=0) < len(text):
+        if not seen.reaches_end(text):
             return ()
         first, *others = self._cuts.pieces(text, seen.words, seen.spans)
         pieces = [first, *map(without_joiner, others)]
-        return at_most([piece for piece in pieces if not _is_talk(piece)] or [text])
+        return at_most([piece for piece in pieces if not is_talk(piece)] or [text])
 
-    def _joined(self, text: str, encoded: _Once) -> tuple[str, ...]:
+    def _joined(self, text: str, encoded: Once) -> tuple[str, ...]:
         """The parts of a cleaned message, cut at joiners and stops and put together by sense."""
         groups = grouped(clauses(text))
         if len(groups) < 2:
             return (groups[0].text if groups else text,)
         return joined(groups, self._reports(groups, encoded))
 
-    def _reports(self, groups: Sequence[Group], encoded: _Once) -> list[bool]:
+    def _reports(self, groups: Sequence[Group], encoded: Once) -> list[bool]:
         """For each group, whether it is a statement that is for the host by itself.
 
         It must sound so alone, and still so together with the question it would
@@ -152,7 +159,7 @@ class Assistant:
             if both is None:
                 reports.append(False)
                 continue
-            alone, joint = (self._kinds.read(t, encoded(t))[0] for t in (group.text, both))
+            alone, joint = (encoded.kinds(t)[0] for t in (group.text, both))
             new_matter = group.apart or (place + 1 < len(groups) and groups[place + 1].apart)
             reports.append(
                 match(group.text, self._guidance) is not None
@@ -162,39 +169,26 @@ class Assistant:
         return reports
 
     def _heard_as_a_whole(
-        self, text: str, decided: list[ReplyPart], encoded: _Once
+        self, text: str, decided: list[ReplyPart], encoded: Once
     ) -> list[ReplyPart]:
         """Harm that shows only in the whole message is raised on the part that sounds worst."""
-        if len(decided) == 1 or any(part.decision.alarm for part in decided):
+        if len(decided) == 1 or any(
+            part.decision.alarm and not part.decision.stranger for part in decided
+        ):
             return decided
-        texts = [text, *(part.part.reading for part in decided)]
-        read = [self._kinds.read(t, encoded(t)) for t in texts]
-        alarm = self._alarm(text, *read[0])
+        alarm = self._ear.alarm(encoded, [text])
         if alarm is None:
             return decided
-        worst = max(range(len(decided)), key=lambda i: read[i + 1][0].get(str(alarm.kind), 0.0))
+        worst = max(range(len(decided)), key=lambda i: decided[i].kinds.get(alarm.kind, 0.0))
         decision = decide(decided[worst].part, (), {}, alarm, self._calibration, verified=False)
         decided[worst] = replace(decided[worst], decision=decision, hits=())
         return decided
 
-    def _alarm(self, text: str, kinds: Scores, hazards: Scores) -> Alarm | None:
-        return find_alarm(
-            text,
-            self._guidance,
-            kinds,
-            hazards,
-            safety=self._calibration.safety,
-            lockout=self._calibration.lockout,
-        )
-
-    def _heard(self, text: str, encoded: _Once) -> Alarm | None:
-        """The alarm that a text raises by itself."""
-        return self._alarm(text, *self._kinds.read(text, encoded(text)))
-
     def hits(self, message: Message, house: str, most: int = MOST_HITS) -> tuple[Hit, ...]:
         """The facts nearest to a whole message, best first; nothing is decided."""
         search = self._search(house)
-        text = search.mend(reading(clean(message.text), (), message.thread))
+        text = reading(clean(message.text), (), message.thread)
+        text = _mended(text, search, tongue(text))
         (encoded,) = self._encoder.encode_words([text])
         return search.hits(text, encoded, day=message.day, most=most)
 
@@ -208,17 +202,24 @@ class Assistant:
             ) from None
 
     def _decide(
-        self, search: HouseSearch, part: Part, message: Message, whole: Tongue, encoded: _Once
+        self,
+        search: HouseSearch,
+        part: Part,
+        message: Message,
+        whole: Tongue,
+        before: Alarm | None,
+        encoded: Once,
     ) -> ReplyPart:
+        written = part.reading
+        part = replace(part, reading=_mended(written, search, whole))
         seen = encoded(part.reading)
-        kinds, hazards = self._kinds.read(part.reading, seen)
-        alarm = self._alarm(part.reading, kinds, hazards)
-        if alarm is not None and message.thread:
-            # An alarm of an earlier message was raised then: a follow-up that is read together
-            # with it raises its own only by its own words.
-            alarm = self._heard(search.mend(part.text), encoded)
+        kinds, _ = encoded.kinds(part.reading)
+        alarm = self._alarm(part, written, before, message, whole, search, encoded)
+        if not whole.read and alarm and alarm.kind is Kind.LOCKOUT and alarm.probability < 1:
+            alarm = None  # the heads read no word of it; a danger they are believed all the same
         if alarm is None and not whole.read:
-            return ReplyPart(part=part, decision=_unread(whole), text="")
+            return ReplyPart(part=part, decision=_unread(whole), text="", kinds=kinds)
+        named = {t: self._topics.title(t) for t in sorted(self._topics.of(part.reading))}
         hits = () if alarm else search.hits(part.reading, seen, day=message.day, most=MOST_HITS)
         hits = rated(part, hits, kinds, self._calibration, self._topics)
         decision = decide(
@@ -228,15 +229,54 @@ class Assistant:
             alarm,
             self._calibration,
             verified=message.verified,
-            # Once a thread: a guest who is asked twice rings the host.
-            may_ask_back=not any(turn.asked_back for turn in message.thread),
+            # Once a thread: a guest who is asked twice rings the host. Never in danger.
+            may_ask_back=before is None and not any(turn.asked_back for turn in message.thread),
+            may_be_chat=whole.surely_read or is_talk(part.text),
+            named=named,
         )
-        return ReplyPart(part=part, decision=decision, text="", hits=hits)
+        if before is not None and self._ear.unsettled(before, decision) and not named:
+            again = self._ear.again(before)
+            decision = decide(part, (), kinds, again, self._calibration, verified=False)
+            hits = ()
+        return ReplyPart(part=part, decision=decision, text="", hits=hits, kinds=kinds)
+
+    def _alarm(
+        self,
+        part: Part,
+        written: str,
+        before: Alarm | None,
+        message: Message,
+        whole: Tongue,
+        search: HouseSearch,
+        encoded: Once,
+    ) -> Alarm | None:
+        """What a part raises, by itself or with the thread before it.
+
+        Args:
+            part: With its reading mended.
+            written: Its reading as the guest wrote it.
+            before: What the latest messages raised.
+            message: The part's.
+            whole: The message's language.
+            search: Mends words.
+            encoded: Encodes texts.
+        """
+        if not message.thread:
+            return self._ear.alarm(encoded, [written, part.reading])
+        own = self._ear.alarm(encoded, [part.text, _mended(part.text, search, whole)])
+        if own is not None:
+            return own
+        if before is not None:
+            return self._ear.carried(
+                before, part.text, names_nothing=not self._topics.of(part.text)
+            )
+        return self._ear.together(encoded, part.text, message.thread)
 
     def _compose(
         self, house: House, decided: list[ReplyPart], message: Message, whole: Tongue
     ) -> Reply:
         decided = [replace(part, decision=_closed(part.decision, message)) for part in decided]
+        decided = held_back(decided)
 
         def text(part: ReplyPart, length: Length) -> str:
             if (
@@ -244,7 +284,12 @@ class Assistant:
                 and not whole.read
                 and not part.decision.alarm
             ):
-                return phrase("unread_language", "en", language=language_name(whole.code))
+                return phrase(
+                    "unread_language",
+                    "en",
+                    language=language_name(whole.code),
+                    number=house.emergency_number,
+                )
             return part_text(
                 house,
                 part.part,
@@ -279,22 +324,9 @@ class Assistant:
         )
 
 
-class _Once:
-    """Encodes each text of one message once, whoever asks for it."""
-
-    def __init__(self, encoder: Encoder) -> None:
-        self._encoder = encoder
-        self._known: dict[str, Encoded] = {}
-
-    def __call__(self, text: str) -> Encoded:
-        if text not in self._known:
-            (self._known[text],) = self._encoder.encode_words([text])
-        return self._known[text]
-
-
-def _is_talk(piece: str) -> bool:
-    """Whether it only greets or thanks."""
-    return all(clause.kind is ClauseKind.TALK for clause in clauses(piece))
+def _mended(text: str, search: HouseSearch, whole: Tongue) -> str:
+    """The text with misspelled words replaced by the house's, which are English ones."""
+    return search.mend(text) if whole.code == "en" else text
 
 
 def _closed(decision: Decision, message: Message) -> Decision:

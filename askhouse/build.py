@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache, partial
@@ -11,7 +11,6 @@ from pathlib import Path
 
 from askhouse.assistant import Assistant
 from askhouse.decision.calibration import Calibration
-from askhouse.decision.topics import topics
 from askhouse.encoder import MODELS, Encoder, open_encoder
 from askhouse.errors import ModelError
 from askhouse.kinds import Kinds
@@ -21,9 +20,18 @@ from askhouse.search.reader import Reader
 from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
 from askhouse.search.views import views_of
+from askhouse.topics import topics
 from askhouse.triage.guidance import Guidance, guidance
+from askhouse.values import House
 
-__all__ = ["MODELS", "Told", "build_assistant", "known_words", "shipped_calibration"]
+__all__ = [
+    "MODELS",
+    "Told",
+    "build_assistant",
+    "known_words",
+    "searches_of",
+    "shipped_calibration",
+]
 
 
 _OURS = ("trained", "plain")  # the models that heads and decision are fitted for
@@ -75,20 +83,12 @@ def build_assistant(
     with ThreadPoolExecutor(1) as pool:
         # Opening a model leaves the interpreter free, so that the rules are read meanwhile.
         opening = pool.submit(open_encoder, model)
-        rules, catalogue, known = rules or guidance(), topics(), known_words()
+        rules, catalogue = rules or guidance(), topics()
+        known_words()  # kept for the searches
         encoder: Encoder = opening.result()
     store = VectorStore(index, encoder, told.line)
     reader = Reader() if encoder.width else None
-    searches = {
-        slug: HouseSearch(
-            house,
-            store,
-            reader=reader,
-            known=known,
-            progress=partial(told.progress, slug),
-        )
-        for slug, house in library.houses.items()
-    }
+    searches = searches_of(library.houses, store, reader, told.progress)
     if store.changed:
         store.save()
     # The heads and the decision are fitted for our two models. With any other, the plain
@@ -108,6 +108,21 @@ def build_assistant(
         catalogue,
         Cuts.read(MODELS / "heads-trained.npz") if reader else None,
     )
+
+
+def searches_of(
+    houses: Mapping[str, House],
+    store: VectorStore,
+    reader: Reader | None = None,
+    progress: Callable[[str, int, int], None] = lambda house, done, total: None,
+) -> dict[str, HouseSearch]:
+    """A search for each house, by slug; `progress` is that of `Told`."""
+    return {
+        slug: HouseSearch(
+            house, store, reader=reader, known=known_words(), progress=partial(progress, slug)
+        )
+        for slug, house in houses.items()
+    }
 
 
 def shipped_calibration(model: str) -> Calibration:

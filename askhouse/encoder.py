@@ -63,6 +63,10 @@ class Encoded:
     words: WordStates | None = None
     spans: tuple[tuple[int, int], ...] = ()
 
+    def reaches_end(self, text: str) -> bool:
+        """Whether all of the text was read; so it is taken where no spans are told."""
+        return not self.spans or max(behind for _, behind in self.spans) >= len(text.rstrip())
+
 
 class Encoder(Protocol):
     """Turns texts into unit vectors."""

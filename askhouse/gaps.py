@@ -19,16 +19,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from askhouse.decision.topics import Topic, Topics
 from askhouse.encoder import Encoder, Vectors, open_encoder
-from askhouse.packaged import read_yaml
 from askhouse.search.store import VectorStore
+from askhouse.topics import Topic, Topics, catalogue
 
 __all__ = [
     "TOGETHER",
     "Centre",
     "Meaning",
-    "catalogue",
     "grouped",
     "most_central",
     "nearest",
@@ -44,12 +42,6 @@ NEAREST = 2  # phrasings of a topic that say how near it is
 TOGETHER = 0.44
 """The mean inner product from which on questions are one group."""
 KNOWN = 0.4  # the likelihood from which on a topic names a group
-
-
-def catalogue() -> tuple[Topic, ...]:
-    """The topics of the trade catalogue, with their phrasings."""
-    rows = read_yaml("askhouse.decision", "topics.yaml")
-    return tuple(Topic.model_validate(row) for row in rows)
 
 
 class Meaning:

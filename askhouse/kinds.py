@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from askhouse.encoder import Encoded, Encoder
 from askhouse.errors import ModelError
 
-__all__ = ["KINDS", "KindHead", "Kinds", "Scores"]
+__all__ = ["KINDS", "KindHead", "Kinds", "Once", "Scores"]
 
 # What a part can be. "question" is for the facts; the others are outcomes of their own.
 KINDS = ("question", "safety", "lockout", "damage", "request", "complaint", "chat")
@@ -80,7 +80,8 @@ class Kinds:
         if owner != encoder.name:
             raise ModelError(
                 f"{path.name} was trained for another encoder ({owner}): "
-                "train the heads for this one with `python -m askhouse.training.heads`"
+                "install the package again, or after a training of your own write both anew "
+                "with `python -m askhouse.training.export`"
             )
         self._encoder = encoder if alone else None
 
@@ -94,6 +95,28 @@ class Kinds:
         if self._encoder is not None:
             (encoded,) = self._encoder.encode_words([text])
         return self._kind.probabilities(encoded), self._hazard.probabilities(encoded)
+
+
+class Once:
+    """Each text of one message encoded once, and read by the heads once, whoever asks for it."""
+
+    def __init__(self, encoder: Encoder, heads: Kinds) -> None:
+        self._encoder = encoder
+        self._heads = heads
+        self._encoded: dict[str, Encoded] = {}
+        self._read: dict[str, tuple[Scores, Scores]] = {}
+
+    def __call__(self, text: str) -> Encoded:
+        """The text as the encoder of search sees it."""
+        if text not in self._encoded:
+            (self._encoded[text],) = self._encoder.encode_words([text])
+        return self._encoded[text]
+
+    def kinds(self, text: str) -> tuple[Scores, Scores]:
+        """What `Kinds.read` says of it."""
+        if text not in self._read:
+            self._read[text] = self._heads.read(text, self(text))
+        return self._read[text]
 
 
 def _head(content: np.lib.npyio.NpzFile, name: str) -> KindHead:

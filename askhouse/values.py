@@ -63,11 +63,16 @@ class Kind(StrEnum):
 
 
 class Level(StrEnum):
-    """How fast an alarm must reach someone."""
+    """How fast an alarm must reach someone, the fastest first."""
 
     EMERGENCY = "emergency"
     URGENT = "urgent"
     SOON = "soon"
+
+    @property
+    def slowness(self) -> int:
+        """The place in that order, from 0."""
+        return list(Level).index(self)
 
 
 class Hazard(StrEnum):
@@ -166,7 +171,7 @@ class Fact:
         sections: Sections of a how-to note, in order; empty for a plain fact.
         cautions: Said whenever the fact is said.
         sensitive: Holds a code or password; only for a verified guest.
-        emergency_help: May be added to an emergency reply (exit, shut-off, meeting point).
+        emergency_help: Of help in an emergency (exit, shut-off, meeting point), says the host.
         place: Where in the house it is about.
         verified_on: The day on which the host last made sure.
         season: When it holds; always, when None.
@@ -369,13 +374,14 @@ class Citation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReplyPart:
-    """One part with what was decided, what is said about it, and on what it rests."""
+    """One part: what was decided and is said, on what it rests, and its chances by kind."""
 
     part: Part
     decision: Decision
     text: str
     citations: tuple[Citation, ...] = ()
     hits: tuple[Hit, ...] = ()
+    kinds: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

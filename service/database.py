@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,7 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.engine.interfaces import DBAPIConnection, DBAPICursor
 from sqlalchemy.exc import ArgumentError
 from sqlalchemy.orm import DeclarativeBase, Session, sessionmaker
 from sqlalchemy.pool import ConnectionPoolEntry
@@ -64,11 +66,28 @@ def _set_up_sqlite(connection: DBAPIConnection, _: ConnectionPoolEntry) -> None:
     # The driver would begin transactions of its own, and late; see _begin_immediate.
     connection.isolation_level = None
     cursor = connection.cursor()
-    # WAL: readers never wait for the writer. FULL: an acknowledged message survives a power cut.
-    cursor.execute("PRAGMA journal_mode=WAL")
+    _write_ahead(cursor)
+    # An acknowledged message survives a power cut.
     cursor.execute("PRAGMA synchronous=FULL")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.close()
+
+
+def _write_ahead(cursor: DBAPICursor) -> None:
+    """WAL, so that readers never wait for the writer.
+
+    Where several processes open a new file at once, SQLite refuses all but one of them
+    without the wait that it keeps for a busy database.
+    """
+    until = time.monotonic() + SQLITE_WAIT_MS / 1000
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+        time.sleep(0.01)
 
 
 def _begin_immediate(connection: Connection) -> None:

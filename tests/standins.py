@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from askhouse.assistant import Assistant
 from askhouse.decision.calibration import Calibration, Network, Promise
 from askhouse.decision.signals import SIGNALS
-from askhouse.decision.topics import topics
 from askhouse.encoder import Encoded, Vectors, WordStates
 from askhouse.kinds import KINDS, Kinds
 from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
+from askhouse.topics import topics
 from askhouse.triage.guidance import guidance
 from askhouse.values import Hazard, House
 from askhouse.words import words

@@ -18,7 +18,7 @@ ENGINE = ROOT / "askhouse"
 # A station may import what stands in an earlier row, and its own folder; nothing else.
 ROWS: tuple[tuple[str, ...], ...] = (
     ("values", "errors", "words", "packaged"),
-    ("settings",),
+    ("settings", "topics"),
     ("encoder", "knowledge", "parts"),
     ("kinds",),
     ("triage", "search"),

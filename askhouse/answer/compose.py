@@ -25,6 +25,7 @@ from askhouse.values import (
     House,
     Kind,
     Length,
+    Level,
     Outcome,
     Part,
     ReplyPart,
@@ -73,7 +74,8 @@ def part_text(
     """
     language = part.language
     if decision.alarm is not None:
-        return alarm_words(house, decision.alarm, guidance, language)
+        words = alarm_words(house, decision.alarm, guidance, language)
+        return f"{phrase('stranger', language)} {words}" if decision.stranger else words
     if decision.ask_back:
         first, second = decision.ask_back[:2]
         return phrase("ask_back", language, first=first.title, second=second.title)
@@ -98,13 +100,18 @@ def part_text(
 
 
 def alarm_words(house: House, alarm: Alarm, guidance: Guidance, language: str) -> str:
-    """The fixed words of an alarm: what keeps people safe, whom to call, that the host knows."""
+    """The fixed words of an alarm: what keeps people safe, whom to call, that the host knows.
+
+    Where nothing has happened yet, nobody is sent out of the house: `soon` has words of its own.
+    """
     if alarm.kind is Kind.LOCKOUT:
         entry = guidance.lockout
         lines = [_in(entry.words, language)]
         if house.call_back:
             lines.append(_in(entry.call_back, language).format(number=house.call_back))
         return " ".join(lines)
+    if alarm.level is Level.SOON:
+        return _in(guidance.soon, language).format(number=house.emergency_number)
     hazard = (
         guidance.hazards.get(alarm.hazard or Hazard.UNCLEAR) or guidance.hazards[Hazard.UNCLEAR]
     )

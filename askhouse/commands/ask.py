@@ -23,6 +23,7 @@ from askhouse.commands.shared import (
 from askhouse.values import Length, Message, Outcome, Reply, Turn
 
 if TYPE_CHECKING:
+    from askhouse.decision.calibration import Calibration
     from askhouse.values import ReplyPart
 
 __all__ = ["as_json", "ask"]
@@ -64,7 +65,9 @@ def ask(
     if as_json_text:
         print_json(as_json(reply))
     else:
-        _show(reply, length, why=why)
+        _show(reply, length)
+        if why:
+            _show_why(reply, assistant.calibration, message)
     raise typer.Exit(_exit_code(reply))
 
 
@@ -116,7 +119,7 @@ def _part_as_json(part: ReplyPart) -> dict[str, Any]:
     }
 
 
-def _show(reply: Reply, length: Length, *, why: bool) -> None:
+def _show(reply: Reply, length: Length) -> None:
     from rich.markup import escape
     from rich.panel import Panel
     from rich.table import Table
@@ -138,30 +141,106 @@ def _show(reply: Reply, length: Length, *, why: bool) -> None:
             checked,
         )
     out.print(table)
-    if why:
-        _show_why(reply)
 
 
-def _show_why(reply: Reply) -> None:
+def _show_why(reply: Reply, calibration: Calibration, message: Message) -> None:
+    """For each part what was read, what triage and the heads say, and which rule decided."""
     from rich.markup import escape
-    from rich.table import Table
 
+    from askhouse.parts.clean import clean
+    from askhouse.parts.language import tongue
+
+    read = tongue(clean(message.text)).read
     for part in reply.parts:
-        decision = part.decision
         out.print()
         out.print(f"[bold]{part.part.order + 1}. {escape(part.part.text)}[/bold]")
         out.print(f"   read as: {escape(part.part.reading)}   language: {part.part.language}")
-        out.print(f"   {escape(decision.reason)}")
-        if part.hits:
-            table = Table(box=None)
-            for column in ("candidate", "chance", "cosine", "words", "covered"):
-                table.add_column(column, justify="left" if column == "candidate" else "right")
-            for hit in part.hits:
-                table.add_row(
-                    escape(f"{hit.fact.title} [{hit.fact.id}]"),
-                    "" if hit.chance is None else f"{hit.chance:.2f}",
-                    f"{hit.similarity:.2f}",
-                    f"{hit.wording:.1f}",
-                    f"{hit.covered:.2f}",
-                )
-            out.print(table)
+        out.print(f"   triage: {escape(_triage(part, calibration))}")
+        out.print(f"   heads: {_heads(part, calibration)}")
+        out.print(f"   kinds: {_likeliest(part)}")
+        out.print(f"   rule: {_rule(part, calibration, read=read)}")
+        out.print(f"   reason: {escape(part.decision.reason)}")
+        out.print(
+            f"   threshold: a fact answers from the chance {calibration.threshold:.3f} on, "
+            f"a further one from {calibration.also:.3f}"
+        )
+        _show_candidates(part)
+
+
+def _show_candidates(part: ReplyPart) -> None:
+    from rich.markup import escape
+    from rich.table import Table
+
+    if not part.hits:
+        out.print("   candidates: none to show")  # a stranger's are left out where they hold codes
+        return
+    table = Table(box=None)
+    for column in ("candidate", "chance", "reader", "cosine", "words", "covered"):
+        table.add_column(column, justify="left" if column == "candidate" else "right")
+    for hit in part.hits:
+        table.add_row(
+            escape(f"{hit.fact.title} [{hit.fact.id}]"),
+            "" if hit.chance is None else f"{hit.chance:.3f}",
+            "" if hit.answers is None else f"{hit.answers:.2f}",
+            f"{hit.similarity:.2f}",
+            f"{hit.wording:.1f}",
+            f"{hit.covered:.2f}",
+        )
+    out.print(table)
+
+
+def _triage(part: ReplyPart, calibration: Calibration) -> str:
+    """The signal that raised the alarm, or that none did."""
+    alarm = part.decision.alarm
+    if alarm is not None:
+        hazard = f", hazard {alarm.hazard}" if alarm.hazard else ""
+        return f"{alarm.signal} ({alarm.kind}{hazard}, level {alarm.level})"
+    harm, outside = part.kinds.get("safety", 0.0), part.kinds.get("lockout", 0.0)
+    if harm >= calibration.safety or outside >= calibration.lockout:
+        return "no signal of its own; an earlier message's alarm was raised then"
+    if part.kinds and harm < calibration.harmless:
+        return f"no signal (doubtful words count from safety {calibration.harmless:.3f} on)"
+    return "no signal"
+
+
+def _heads(part: ReplyPart, calibration: Calibration) -> str:
+    """What the heads say of harm, beside the limits from which they raise an alarm."""
+    limits = {"safety": calibration.safety, "lockout": calibration.lockout}
+    return ", ".join(
+        f"{name} {_share(part, name)} (alarm from {limit:.3f})" for name, limit in limits.items()
+    )
+
+
+def _share(part: ReplyPart, kind: str) -> str:
+    return f"{part.kinds[kind]:.3f}" if kind in part.kinds else "not read"
+
+
+def _likeliest(part: ReplyPart) -> str:
+    likeliest = sorted(part.kinds, key=lambda kind: -part.kinds[kind])[:3]
+    return ", ".join(f"{kind} {part.kinds[kind]:.2f}" for kind in likeliest) or "not read"
+
+
+def _rule(part: ReplyPart, calibration: Calibration, *, read: bool) -> str:
+    """Which rule of the decision came first."""
+    decision = part.decision
+    if decision.stranger:  # at the door, this raises an alarm of its own
+        return "asks for a code and is not verified"
+    if decision.alarm is not None:
+        by_words = decision.alarm.probability == 1.0  # as a rule of the guidance file says it
+        return "alarm by words" if by_words else f"alarm by the heads, {decision.confidence:.3f}"
+    if not read:
+        return "the language is not read"
+    if decision.outcome is Outcome.ANSWER:
+        return f"chance {decision.confidence:.3f} is at or above the threshold"
+    if decision.ask_back:
+        return "asked back: two facts together are likely enough"
+    return f"below the threshold {calibration.threshold:.3f}: {_rest(part)}"
+
+
+def _rest(part: ReplyPart) -> str:
+    """What a part that no fact answers was taken for."""
+    decision = part.decision
+    if decision.outcome is Outcome.GAP:
+        doubtful = max(part.kinds, key=lambda kind: part.kinds[kind], default="") == "chat"
+        return "chat, but not surely" if doubtful else "question"
+    return str(decision.kind or decision.outcome)

@@ -81,6 +81,8 @@ class Calibration:
         also: A further fact is given from this probability on.
         safety: A learned safety alarm is raised from this probability on.
         lockout: The same for a lockout.
+        harmless: Below this probability of safety a doubtful word of triage raises no alarm;
+            0 where the heads are not good enough to say so.
         promise: What the threshold keeps.
     """
 
@@ -91,6 +93,7 @@ class Calibration:
     also: float
     safety: float
     lockout: float
+    harmless: float = 0.0
     promise: Promise
 
     @classmethod
@@ -117,6 +120,7 @@ class Calibration:
                 also=content["also"],
                 safety=content["safety"],
                 lockout=content["lockout"],
+                harmless=content.get("harmless", 0.0),
                 promise=Promise(**content["promise"]),
             )
         except (OSError, KeyError, TypeError, ValueError) as error:
@@ -134,6 +138,7 @@ class Calibration:
             "also": round(self.also, 4),
             "safety": round(self.safety, 4),
             "lockout": round(self.lockout, 4),
+            "harmless": self.harmless,
             "promise": {
                 "risk": self.promise.risk,
                 "confidence": self.promise.confidence,

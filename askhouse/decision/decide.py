@@ -8,19 +8,20 @@ answering side everywhere, so that two thresholds never overlap.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from askhouse.decision.calibration import Calibration
 from askhouse.decision.signals import hit_signals
-from askhouse.decision.topics import Topics
 from askhouse.kinds import Scores
-from askhouse.values import Alarm, Decision, Fact, Hit, Kind, Outcome, Part
+from askhouse.topics import Topics
+from askhouse.values import Alarm, Decision, Fact, Hit, Kind, Level, Outcome, Part
 
 __all__ = ["MOST_FACTS", "decide", "rated"]
 
 _LIKELY = 0.35  # each of the two facts that a question back offers
 _SETTLED = 0.85  # both together
+_SURELY_A_STRANGER = 0.95
 _SURELY_CHAT = 0.5  # from this probability on a part is left alone
 MOST_FACTS = 3  # more than three facts are not an answer but a guide
 # What a stranger says when he is after a secret, whichever fact is nearest.
@@ -42,6 +43,8 @@ def decide(
     *,
     verified: bool,
     may_ask_back: bool = True,
+    may_be_chat: bool = True,
+    named: Mapping[str, str] | None = None,
 ) -> Decision:
     """What becomes of a part.
 
@@ -53,6 +56,8 @@ def decide(
         calibration: Turns signals into a probability, and holds the thresholds.
         verified: Whether the sender may read sensitive facts.
         may_ask_back: Whether the guest may be asked which of two facts is meant.
+        may_be_chat: Whether it may be left alone; not where its language is in doubt.
+        named: The trade topics that the part names: the title of each by its id.
     """
     if alarm is not None:
         return Decision(
@@ -63,7 +68,7 @@ def decide(
             alarm=alarm,
         )
     if not hits:
-        return _without_facts(kinds, 0.0)
+        return _without_facts(kinds, 0.0, None, may_be_chat, named or {})
     best = hits[0]
     chance = best.chance or 0.0
     if not verified and _after_a_secret(part, hits, calibration):
@@ -85,7 +90,7 @@ def decide(
             reason=f"It may be “{best.fact.title}” or “{rival.title}”; the guest is asked which.",
             ask_back=(best.fact, rival),
         )
-    return _without_facts(kinds, chance, best.fact)
+    return _without_facts(kinds, chance, best.fact, may_be_chat, named or {})
 
 
 def _rival(hits: Sequence[Hit], *, verified: bool) -> Fact | None:
@@ -120,7 +125,13 @@ def rated(
     return tuple(sorted(rated, key=lambda hit: -(hit.chance or 0.0)))
 
 
-def _without_facts(kinds: Scores, chance: float, nearest: Fact | None = None) -> Decision:
+def _without_facts(
+    kinds: Scores,
+    chance: float,
+    nearest: Fact | None,
+    may_be_chat: bool,
+    named: Mapping[str, str],
+) -> Decision:
     """A part that no fact answers: to the host, chat, or a gap, by what it most likely is."""
     likely = max(
         ("question", "damage", "request", "complaint", "chat"),
@@ -128,12 +139,17 @@ def _without_facts(kinds: Scores, chance: float, nearest: Fact | None = None) ->
     )
     confidence = (1 - chance) * kinds.get(likely, 0.0)
     # What is left alone must surely want nothing: in doubt the host looks at it.
-    if likely == "question" or (likely == "chat" and kinds["chat"] < _SURELY_CHAT):
+    surely_chat = may_be_chat and kinds.get("chat", 0.0) >= _SURELY_CHAT
+    if likely == "question" or (likely == "chat" and not surely_chat):
         near = f"; the nearest, “{nearest.title}”, does not settle it" if nearest else ""
+        # Of several topics none is the one: the gap is then named by its words.
+        topic = next(iter(named)) if len(named) == 1 else None
+        about = f" (topic: {named[topic]})" if topic is not None else ""
         return Decision(
             outcome=Outcome.GAP,
             confidence=1 - chance,
-            reason=f"No fact of the house answers it{near}.",
+            reason=f"No fact of the house answers it{about}{near}.",
+            topic=topic,
         )
     if likely == "chat":
         return Decision(outcome=Outcome.CHAT, confidence=confidence, reason="It asks for nothing.")
@@ -170,8 +186,9 @@ _AT_THE_DOOR = re.compile(
     r"on the (?:\w+ )?(?:porch|step|steps|doorstep|stairs|street|driveway)|in the driveway|"
     r"standing|stood|stuck|waiting|here (?:now|already|early|before))|"
     r"\b(?:locked out|can'?t get in|cant get in|won'?t open|get in the house|let us in)\b|"
-    r"\b(?:delante de la puerta|en la puerta|fuera|devant la porte|dehors|vor der t[üu]r|draußen|"
-    r"davanti alla porta|fuori|voor de deur|buiten|à porta|lá fora)\b",
+    r"\b(?:delante de la (?:puerta|casa)|en la puerta|fuera|devant la (?:porte|maison)|dehors|"
+    r"vor (?:der (?:haus)?t(?:ü|ue?)r|dem haus)|draußen|davanti (?:alla porta|a casa)|fuori|"
+    r"voor (?:de (?:voor)?deur|het huis)|buiten|à porta|em frente (?:à|da) casa|lá fora)\b",
     re.IGNORECASE,
 )
 
@@ -181,11 +198,20 @@ def _stranger(part: Part, kinds: Scores) -> Decision:
     at_the_door = bool(_AT_THE_DOOR.search(part.text)) or outside >= max(
         kinds.get("request", 0.0), kinds.get("question", 0.0)
     )
+    # Whoever stands outside must not wait for it, whether he is a guest or not.
+    alarm = Alarm(
+        kind=Kind.LOCKOUT,
+        hazard=None,
+        level=Level.URGENT,
+        signal="at the door, and asks for a code",
+        probability=_SURELY_A_STRANGER,
+    )
     return Decision(
         outcome=Outcome.ESCALATE,
         kind=Kind.LOCKOUT if at_the_door else Kind.REQUEST,
-        confidence=0.95,
+        confidence=_SURELY_A_STRANGER,
         reason="Asks for a code or password, and is not a verified guest.",
+        alarm=alarm if at_the_door else None,
         stranger=True,
     )
 

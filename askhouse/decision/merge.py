@@ -1,13 +1,13 @@
-"""Parts that turn out to be one: questions that one fact answers together."""
+"""Parts seen together: those that are one, and those that must wait for an alarm."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from askhouse.values import Decision, Outcome, Part, ReplyPart
+from askhouse.values import Decision, Kind, Level, Outcome, Part, ReplyPart
 
-__all__ = ["merged"]
+__all__ = ["held_back", "merged"]
 
 
 def merged(
@@ -37,6 +37,34 @@ def merged(
     return [replace(part, part=replace(part.part, order=order)) for order, part in enumerate(kept)]
 
 
+def held_back(parts: Sequence[ReplyPart]) -> list[ReplyPart]:
+    """The parts, with no how-to beside a danger and no code beside a lockout.
+
+    Who is in danger reads what keeps them safe and nothing else; and a code is never the
+    answer to a lockout. What is held back goes to the host.
+    """
+    alarms = [part.decision.alarm for part in parts if part.decision.alarm]
+    danger = any(a.kind is Kind.SAFETY and a.level is not Level.SOON for a in alarms)
+    lockout = any(a.kind is Kind.LOCKOUT for a in alarms)
+
+    def held(decision: Decision) -> bool:
+        facts = (*decision.facts, *(decision.ask_back or ()))
+        return bool(facts) and (danger or (lockout and any(fact.sensitive for fact in facts)))
+
+    return [
+        replace(part, decision=_HELD_BACK, hits=()) if held(part.decision) else part
+        for part in parts
+    ]
+
+
+_HELD_BACK = Decision(
+    outcome=Outcome.ESCALATE,
+    kind=Kind.REQUEST,
+    confidence=1.0,
+    reason="Asked together with an alarm, beside which nothing else is told.",
+)
+
+
 def _as_one(
     first: ReplyPart,
     second: ReplyPart,
@@ -50,8 +78,8 @@ def _as_one(
     )
     if _same(first.decision, second.decision):
         facts = dict.fromkeys([*first.decision.facts, *second.decision.facts])
-        decision = replace(first.decision, facts=tuple(facts))
-        return replace(first, part=joined, decision=decision)
+        worse = min((first.decision, second.decision), key=_slowness)
+        return replace(first, part=joined, decision=replace(worse, facts=tuple(facts)))
     if first.decision.alarm and not second.decision.alarm and names_nothing(second.part):
         return replace(first, part=joined)  # "what shall we do?" is answered by the alarm's words
     if together is None:
@@ -64,6 +92,11 @@ def _as_one(
             if _same(first.decision, both.decision):
                 return both
     return None
+
+
+def _slowness(decision: Decision) -> int:
+    """The place of an alarm's level, the fastest first."""
+    return decision.alarm.level.slowness if decision.alarm else len(Level)
 
 
 def _same(first: Decision, second: Decision) -> bool:

@@ -9,9 +9,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from askhouse.decision.topics import Topics
 from askhouse.kinds import Scores
 from askhouse.search.views import without_secrets
+from askhouse.topics import Topics
 from askhouse.values import Fact, Hit
 from askhouse.words import stems, words
 

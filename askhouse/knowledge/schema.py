@@ -148,8 +148,9 @@ class About(FileModel):
     )
     emergency_help: bool = Field(
         False,
-        description="True if it may be added to the reply to an emergency: an exit, a shut-off, "
-        "a meeting point.",
+        description="True for what helps in an emergency: an exit, a shut-off, a meeting point. "
+        "It is your own mark: the reply to an emergency holds reviewed words alone, and guests "
+        "get the fact when they ask for it.",
         examples=["true"],
     )
     place: Text | None = Field(

@@ -18,19 +18,19 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
-from askhouse.build import known_words, shipped_calibration
+from askhouse.build import known_words, searches_of, shipped_calibration
 from askhouse.decision.decide import rated
-from askhouse.decision.topics import topics
 from askhouse.encoder import MODELS, Encoded, Encoder, open_encoder
 from askhouse.errors import KnowledgeError
 from askhouse.kinds import Kinds
 from askhouse.knowledge.load import load_houses
 from askhouse.measure.labelled import LabelledMessage, read_messages
 from askhouse.search.reader import Reader
-from askhouse.search.search import WORDING_HALF, WORDING_SHARE, HouseSearch
+from askhouse.search.search import WORDING_HALF, WORDING_SHARE
 from askhouse.search.store import VectorStore
 from askhouse.search.views import views_of
 from askhouse.search.wording import NEAR, Wording
+from askhouse.topics import topics
 from askhouse.values import Hit, House, Outcome, Part
 
 __all__ = ["Ranks", "ablate", "main", "rank_of"]
@@ -79,10 +79,8 @@ class _Run:
         self._messages = messages
         self._encoder = encoder
         self._store = VectorStore(None, encoder)
-        self._searches = {
-            slug: HouseSearch(house, self._store, known=known_words())
-            for slug, house in houses.items()
-        }
+        self._houses = houses
+        self._searches = searches_of(houses, self._store)
         self.raw = [message.message for message in messages]
         self.mended = [self._searches[m.house].mend(m.message) for m in messages]
 
@@ -113,13 +111,9 @@ class _Run:
 
     def by_chance(self, name: str, model: str, encoded: Sequence[Encoded]) -> Ranks:
         """The short list read and ordered by chance; the other facts stay behind it."""
-        reader = Reader()
         calibration = shipped_calibration(model)
         kinds = Kinds(MODELS / f"heads-{model}.npz", self._encoder)
-        read = {
-            slug: HouseSearch(search.house, self._store, reader=reader, known=known_words())
-            for slug, search in self._searches.items()
-        }
+        read = searches_of(self._houses, self._store, Reader())
         ranks = []
         for message, text, vector in zip(self._messages, self.mended, encoded, strict=True):
             search = read[message.house]

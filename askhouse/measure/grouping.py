@@ -22,7 +22,8 @@ from rich.table import Table
 
 from askhouse.encoder import Vectors, open_encoder
 from askhouse.errors import KnowledgeError
-from askhouse.gaps import Centre, Meaning, catalogue, grouped, nearest
+from askhouse.gaps import Centre, Meaning, grouped, nearest
+from askhouse.topics import catalogue
 
 __all__ = [
     "Question",

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from askhouse.build import build_assistant, known_words, shipped_calibration
+from askhouse.build import build_assistant, searches_of, shipped_calibration
 from askhouse.encoder import open_encoder
 from askhouse.errors import KnowledgeError
 from askhouse.knowledge.load import Library, load_houses
@@ -27,7 +27,6 @@ from askhouse.measure.metrics import (
     risk_coverage,
 )
 from askhouse.measure.threshold import Surest, surest
-from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
 
 if TYPE_CHECKING:
@@ -72,10 +71,7 @@ def by_cosine(library: Library, messages: Sequence[LabelledMessage]) -> list[Sur
     """The plain model alone: the nearest fact, as sure as its cosine."""
     encoder = open_encoder("plain")
     store = VectorStore(None, encoder)
-    searches = {
-        slug: HouseSearch(house, store, known=known_words())
-        for slug, house in library.houses.items()
-    }
+    searches = searches_of(library.houses, store)
     found = []
     for message in messages:
         (encoded,) = encoder.encode_words([message.message])

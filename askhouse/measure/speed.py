@@ -28,16 +28,15 @@ from rich.console import Console
 from rich.table import Table
 
 from askhouse.assistant import Assistant
-from askhouse.build import build_assistant, known_words, shipped_calibration
+from askhouse.build import build_assistant, searches_of, shipped_calibration
 from askhouse.decision.decide import rated
-from askhouse.decision.topics import topics
 from askhouse.encoder import MODELS, Encoder, open_encoder
 from askhouse.kinds import Kinds
 from askhouse.knowledge.load import Library, load_houses
 from askhouse.search.reader import Reader
-from askhouse.search.search import HouseSearch
 from askhouse.search.store import VectorStore
 from askhouse.search.views import views_of
+from askhouse.topics import topics
 from askhouse.values import Fact, Hit, House, Message, Part
 
 __all__ = ["Timed", "interleaved", "main", "many_facts"]
@@ -183,13 +182,7 @@ class Stations:
         encoder = open_encoder("trained")
         store = VectorStore(index, encoder)
         reader, kinds = Reader(), Kinds(MODELS / "heads-trained.npz", encoder)
-        self._searches = [
-            {
-                slug: HouseSearch(house, store, reader=one, known=known_words())
-                for slug, house in library.houses.items()
-            }
-            for one in (None, reader)
-        ]
+        self._searches = [searches_of(library.houses, store, one) for one in (None, reader)]
         self._calibration = shipped_calibration("trained")
         self._encoded = {q: encoder.encode_words([q[1]])[0] for q in questions}
         self._kinds = {q: kinds.read(q[1], self._encoded[q])[0] for q in questions}

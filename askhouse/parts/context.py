@@ -9,7 +9,7 @@ from askhouse.parts.clean import readable
 from askhouse.values import Turn
 from askhouse.words import words
 
-__all__ = ["leans_back", "reading"]
+__all__ = ["leans_back", "reading", "with_before"]
 
 _OPENING = re.compile(
     r"^(?:ok(?:ay)?[\s,]+|great[\s,]+|thanks?[\s,]+)*(?:and\b(?! also)|what about|how about|which one|"
@@ -53,8 +53,13 @@ def reading(part: str, before: Sequence[str], thread: Sequence[Turn]) -> str:
     if before:
         return f"{_end_of(before[-1])} {part}".strip()
     if thread:
-        return f"{_end_of(readable(thread[-1].text))} {part}".strip()
+        return with_before(part, thread)
     return part
+
+
+def with_before(part: str, thread: Sequence[Turn]) -> str:
+    """The part behind the end of the message before it."""
+    return f"{_end_of(readable(thread[-1].text))} {part}".strip()
 
 
 def _end_of(text: str) -> str:

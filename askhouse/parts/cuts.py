@@ -69,8 +69,12 @@ class Cuts:
 
 
 def cut_at(text: str, places: Sequence[int]) -> tuple[str, ...]:
-    """The pieces of a text that begin at its start and at those characters, none of them empty."""
-    pieces = (text[a:b].strip() for a, b in pairwise((0, *places, len(text))))
+    """The pieces of a text that begin at its start and at those characters, none of them empty.
+
+    What only joined a piece to the next one, such as a comma, stays with neither.
+    """
+    *earlier, last = (text[a:b].strip() for a, b in pairwise((0, *places, len(text))))
+    pieces = [*(piece.rstrip(" ,;:-–—") for piece in earlier), last]
     return tuple(piece for piece in pieces if piece)
 
 

@@ -12,7 +12,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["MAX_PARTS", "Clause", "ClauseKind", "at_most", "clauses", "without_joiner"]
+__all__ = [
+    "MAX_PARTS",
+    "Clause",
+    "ClauseKind",
+    "at_most",
+    "clauses",
+    "is_talk",
+    "without_joiner",
+]
 
 MAX_PARTS = 12  # a message with more is a list to read, not to answer by machine
 
@@ -130,6 +138,11 @@ def clauses(text: str) -> tuple[Clause, ...]:
         for piece in _pieces(sentence):
             found.append(Clause(piece, _kind(piece)))
     return tuple(found)
+
+
+def is_talk(text: str) -> bool:
+    """Whether a text only greets or thanks."""
+    return all(clause.kind is ClauseKind.TALK for clause in clauses(text))
 
 
 def _sentences(text: str) -> list[str]:

@@ -53,10 +53,6 @@ class Wording:
         if self._holders:
             self._bm25.index(rows, show_progress=False)
 
-    def holds(self, stem: str) -> bool:
-        """Whether the stem occurs anywhere in the house."""
-        return stem in self._holders
-
     def mend(self, text: str) -> str:
         """The text with each misspelled word replaced by the house's nearest word."""
         return WORD.sub(lambda found: self._mend_word(found[0]), text)

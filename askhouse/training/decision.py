@@ -2,7 +2,7 @@
 
     python -m askhouse.training.decision --model trained --folds DIR
 
-For models that are the mean of several trainings, name the folds of each.
+With the folds of several trainings the decision is the mean of what each would say.
 
 Whole houses are held out throughout: the models, the heads, the weights and the
 chances from which a threshold is chosen each come from other houses than the
@@ -27,14 +27,15 @@ from askhouse.encoder import MODELS, open_encoder
 from askhouse.training.corpus import read_corpus
 from askhouse.training.scored import Example, from_folds, from_plain, house_folds, signals_of
 
-__all__ = ["HeldOut", "averaged", "fit_network", "held_out", "shares_at"]
+__all__ = ["HeldOut", "alarm_threshold", "averaged", "fit_network", "held_out", "shares_at"]
 
 SEED = 7
 UNITS = 32  # more did no better on houses held out
+HARMLESS = 0.003  # below it, no danger that a doubtful word named was missed on houses held out
 
 
 def fit_network(
-    signals: Sequence[NDArray[np.float64]], right: Sequence[NDArray[np.bool_]]
+    signals: Sequence[NDArray[np.float64]], right: Sequence[NDArray[np.bool_]], seed: int = SEED
 ) -> Network:
     """One hidden layer over the signals of all hits of all examples."""
     rows, truth = np.concatenate(signals), np.concatenate(right)
@@ -47,7 +48,7 @@ def fit_network(
         max_iter=60,
         batch_size=512,
         learning_rate_init=2e-3,
-        random_state=SEED,
+        random_state=seed,
     )
     model.fit((rows - mean) / spread, truth)
     (hidden, out), (hidden_bias, bias) = model.coefs_, model.intercepts_
@@ -95,12 +96,14 @@ class HeldOut:
     further: list[tuple[float, bool]]
 
 
-def held_out(examples: Sequence[Example], signals: Sequence[NDArray[np.float64]]) -> HeldOut:
+def held_out(
+    examples: Sequence[Example], signals: Sequence[NDArray[np.float64]], seed: int = SEED
+) -> HeldOut:
     """Fits on all houses but some, and judges those, until all are judged."""
     right = [example.right for example in examples]
     found = HeldOut(np.zeros(len(examples)), np.zeros(len(examples), dtype=bool), [])
     for train, test in house_folds([example.house for example in examples]):
-        fitted = fit_network([signals[i] for i in train], [right[i] for i in train])
+        fitted = fit_network([signals[i] for i in train], [right[i] for i in train], seed)
         for place in test:
             chances = fitted.probabilities(signals[place])
             best = int(np.argmax(chances))
@@ -136,7 +139,7 @@ def main(
     # What is promised, and when a head raises an alarm, is told by the last training.
     examples = trainings[-1]
     found = held_out(examples, signals[-1])
-    safety, lockout = (_alarm_threshold(examples, name) for name in ("safety", "lockout"))
+    safety, lockout = (alarm_threshold(examples, name) for name in ("safety", "lockout"))
     alarmed = [e.kinds["safety"] >= safety or e.kinds["lockout"] >= lockout for e in examples]
     found.chance[np.array(alarmed)] = 0.0  # an alarm is never answered from the facts
     threshold = threshold_for_risk(found.chance, found.wrong, risk)
@@ -150,6 +153,7 @@ def main(
         also=_also(found.further),
         safety=safety,
         lockout=lockout,
+        harmless=HARMLESS if folds else 0.0,
         promise=Promise(risk, CONFIDENCE, len(examples), len({e.house for e in examples})),
     ).write(path)
     print(path.name)
@@ -199,7 +203,7 @@ def _also(chances: Sequence[tuple[float, bool]], precision: float = 0.8) -> floa
     return round(best, 3)
 
 
-def _alarm_threshold(examples: Sequence[Example], name: str) -> float:
+def alarm_threshold(examples: Sequence[Example], name: str) -> float:
     """The probability from which a head alone raises an alarm: it does so falsely for 1 in 100.
 
     A miss can cost a life and a false alarm a night's sleep, so no more is asked of it.

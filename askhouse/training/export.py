@@ -1,4 +1,4 @@
-"""The trained models -> int8 ONNX files inside the package, with parity shown.
+"""The trained models -> int8 ONNX files inside the package.
 
 python -m askhouse.training.export --base DIR --trained DIR
 """
@@ -19,7 +19,7 @@ from onnxruntime import GraphOptimizationLevel, InferenceSession, SessionOptions
 from onnxruntime.quantization import QuantType, quantize_dynamic
 from torch import Tensor, nn
 
-from askhouse.encoder import TrainedEncoder
+from askhouse.encoder import MODELS, TrainedEncoder
 from askhouse.training.examples import HAZARDS, KINDS
 from askhouse.training.modules import WIDTH, FactReader, TextEncoder, WordHead
 from askhouse.training.tokens import mean_of
@@ -27,7 +27,6 @@ from askhouse.training.tokens import mean_of
 __all__ = ["export_encoder", "export_reader"]
 
 OPSET = 17
-MODELS = Path(__file__).parents[1] / "models"
 
 
 class _EncoderGraph(nn.Module):
@@ -102,10 +101,12 @@ def quantised(source: Path, target: Path) -> None:
 
     With weights alone in int8 and arithmetic in single precision a question takes twice
     as long. The price: activations are scaled by the largest in the batch, so that texts
-    must be run one at a time, as `TrainedEncoder` and `Reader` do.
+    must be run one at a time, as `TrainedEncoder` and `Reader` do. The weights are
+    unsigned: processors without VNNI add pairs of signed products in 16 bits, which
+    overflow, so that the same message would get another answer on another machine.
     """
     narrow = source.with_suffix(".int8.onnx")
-    quantize_dynamic(source, narrow, weight_type=QuantType.QInt8, per_channel=True)
+    quantize_dynamic(source, narrow, weight_type=QuantType.QUInt8, per_channel=True)
     # Fused once here instead of at every start, which halves the time to open the file.
     options = SessionOptions()
     options.graph_optimization_level = GraphOptimizationLevel.ORT_ENABLE_EXTENDED

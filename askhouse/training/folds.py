@@ -12,19 +12,23 @@ import argparse
 import time
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from zlib import crc32
 
 import numpy as np
 import torch
 import torch.multiprocessing as processes
+from torch import Tensor
 
+from askhouse.training.batches import Plan
 from askhouse.training.examples import KINDS, Asked, TrainingSet, read_training_set
-from askhouse.training.modules import FactReader, TextEncoder, fact_scores
-from askhouse.training.train import Plan, train
+from askhouse.training.modules import MAX_TOKENS, FactReader, TextEncoder, fact_scores
+from askhouse.training.ragged import Pairs, Ragged, on_device
+from askhouse.training.tokens import Tokens
+from askhouse.training.train import train
 
-__all__ = ["fold_of_houses"]
+__all__ = ["fold_of_houses", "save"]
 
 
 def fold_of_houses(houses: Sequence[str], folds: int) -> dict[str, int]:
@@ -36,9 +40,37 @@ def fold_of_houses(houses: Sequence[str], folds: int) -> dict[str, int]:
     return {house: crc32(house.encode()) % folds for house in houses}
 
 
+def save(encoder: TextEncoder, reader: FactReader, folder: Path) -> None:
+    """Writes `encoder.pt` and `reader.pt`, as `askhouse.training.export` reads them."""
+    for name, model in (("encoder", encoder), ("reader", reader)):
+        weights = {key: value.half().cpu() for key, value in model.state_dict().items()}
+        torch.save(weights, folder / f"{name}.pt")
+
+
+@dataclass(frozen=True, slots=True)
+class Trained:
+    """Both models with the tokenizer, as they read texts once trained."""
+
+    tokens: Tokens
+    encoder: TextEncoder
+    reader: FactReader
+
+    def read(self, texts: Sequence[str]) -> tuple[Tensor, Tensor, Ragged]:
+        """Vectors, narrowed words, and how long the texts are."""
+        rows = self.tokens(texts)
+        device = self.encoder.device
+        lie = Ragged([len(row) for row in rows], device)
+        return *self.encoder(on_device(np.concatenate(rows), device), lie), lie
+
+    def kinds(self, read: tuple[Tensor, Tensor, Ragged]) -> np.ndarray:
+        """The kind head's probabilities, `(texts, KINDS)`."""
+        shares: np.ndarray = self.encoder.kind(*read).softmax(1).cpu().numpy()
+        return shares
+
+
 @torch.no_grad()
 def held_out_scores(
-    encoder: TextEncoder, reader: FactReader, data: TrainingSet, asked: Sequence[Asked]
+    models: Trained, data: TrainingSet, asked: Sequence[Asked]
 ) -> dict[str, np.ndarray]:
     """What the models say about messages to houses they have not seen.
 
@@ -47,38 +79,32 @@ def held_out_scores(
         and `nearest` cosine and the reader's logit `answers`; `lengths`, how many
         facts each message's house has; `kinds`, `(messages, KINDS)`; texts and houses.
     """
-    encoder.eval()
-    reader.eval()
     rows: dict[str, list[np.ndarray]] = {name: [np.empty(0)] * len(asked) for name in _PAIRS}
     kinds = np.empty((len(asked), len(KINDS)), dtype=np.float32)
     by_house = defaultdict(list)
     for i, one in enumerate(asked):
         by_house[one.house].append(i)
+    device = models.encoder.device
     for house, places in by_house.items():
         groups = data.views[house]
-        owners = torch.tensor([f for f, group in enumerate(groups) for _ in group])
-        views = encoder.encode([view for group in groups for view in group])
-        first = torch.searchsorted(owners, torch.arange(len(groups)))
-        _, fact_words, fact_mask = encoder([group[0] for group in groups])
+        owners = torch.tensor([f for f, group in enumerate(groups) for _ in group], device=device)
+        views, _, _ = models.read([view for group in groups for view in group])
+        facts, fact_words, fact_texts = models.read([group[0] for group in groups])
         for start in range(0, len(places), 64):
             some = places[start : start + 64]
-            vectors, words, mask = encoder([asked[i].text for i in some])
-            kinds[some] = encoder.kind(vectors, words, mask).softmax(1).cpu().numpy()
-            vectors = vectors.cpu()
+            vectors, words, texts = read = models.read([asked[i].text for i in some])
+            kinds[some] = models.kinds(read)
             both = fact_scores(vectors, views, owners, len(groups))
-            alone = vectors @ views[first].T
-            for row, i in enumerate(some):
-                width = int(mask[row].sum())
-                logits = reader(
-                    words[row : row + 1, :width].expand(len(groups), -1, -1),
-                    mask[row : row + 1, :width].expand(len(groups), -1),
-                    fact_words,
-                    fact_mask,
-                    alone[row].to(encoder.device),
-                )
-                rows["whole"][i] = alone[row].numpy()
-                rows["nearest"][i] = (2 * both[row] - alone[row]).numpy()
-                rows["answers"][i] = logits.cpu().numpy()
+            alone = vectors @ facts.T
+            everything = Ragged(np.concatenate([texts.lengths, fact_texts.lengths]), device)
+            first = np.repeat(np.arange(len(some)), len(groups))
+            second = len(some) + np.tile(np.arange(len(groups)), len(some))
+            pairs = Pairs(everything, first, second)
+            logits = models.reader.ragged(torch.cat([words, fact_words]), pairs, alone.flatten())
+            found = {"whole": alone, "nearest": 2 * both - alone, "answers": logits}
+            for name, values in found.items():
+                for i, row in zip(some, values.view(len(some), -1).cpu().numpy(), strict=True):
+                    rows[name][i] = row
     return {
         **{name: np.concatenate(value).astype(np.float16) for name, value in rows.items()},
         "lengths": np.array([len(row) for row in rows["whole"]]),
@@ -89,12 +115,10 @@ def held_out_scores(
 
 
 @torch.no_grad()
-def _kinds_of(encoder: TextEncoder, texts: Sequence[str]) -> np.ndarray:
+def _kinds_of(models: Trained, texts: Sequence[str]) -> np.ndarray:
     """The kind head's probabilities, `(texts, KINDS)`."""
-    encoder.eval()
-    parts = [encoder.kind(*encoder(texts[i : i + 256])) for i in range(0, len(texts), 256)]
-    shares: np.ndarray = torch.cat(parts).softmax(1).cpu().numpy()
-    return shares
+    pieces = [texts[i : i + 256] for i in range(0, len(texts), 256)]
+    return np.concatenate([models.kinds(models.read(piece)) for piece in pieces])
 
 
 _PAIRS = ("whole", "nearest", "answers")
@@ -113,19 +137,22 @@ def one_fold(number: int, arguments: argparse.Namespace) -> None:
     aside = dict.fromkeys(
         one for place, one in enumerate(data.told) if place % arguments.folds == number
     )
-    plan = replace(Plan(), epochs=arguments.epochs, rate=arguments.rate, seed=arguments.seed)
-    encoder, reader = train(data.without(held, set(aside)), arguments.base, device, plan)
+    chosen = {name: getattr(arguments, name) for name in ("epochs", "rate", "seed", "workers")}
+    tokens = Tokens(arguments.base, MAX_TOKENS)
+    some = data.without(held, set(aside))
+    torch.manual_seed(arguments.seed)
+    encoder, reader = TextEncoder(arguments.base, device), FactReader(device)
+    train(encoder, reader, some, tokens, replace(Plan(), **chosen))
     out = Path(arguments.out)
     if number == arguments.folds:
-        for name, model in (("encoder", encoder), ("reader", reader)):
-            weights = {key: value.half().cpu() for key, value in model.state_dict().items()}
-            torch.save(weights, out / f"{name}.pt")
+        save(encoder, reader, out)
     else:
         asked = [one for one in data.asked if one.house in held and one.measured]
-        scores = held_out_scores(encoder, reader, data, asked)
+        models = Trained(tokens, encoder.eval(), reader.eval())
+        scores = held_out_scores(models, data, asked)
         _report(f"fold {number}", asked, scores)
-        _report_cuts(f"fold {number}", encoder, data, held)
-        told_kinds = _kinds_of(encoder, [one.text for one in aside])
+        _report_cuts(f"fold {number}", models, data, held)
+        told_kinds = _kinds_of(models, [one.text for one in aside])
         np.savez_compressed(
             out / f"fold{number}.npz",
             told=np.array([one.text for one in aside]),
@@ -156,7 +183,7 @@ def _report(name: str, asked: Sequence[Asked], scores: dict[str, np.ndarray]) ->
 
 
 @torch.no_grad()
-def _report_cuts(name: str, encoder: TextEncoder, data: TrainingSet, held: set[str]) -> None:
+def _report_cuts(name: str, models: Trained, data: TrainingSet, held: set[str]) -> None:
     """How often the number of parts is the labelled one, for some limits of the probability."""
     several = [(one.text, one.parts) for one in data.several if one.house in held]
     single = [(one.text, 1) for one in data.asked if one.house in held and one.measured]
@@ -169,12 +196,14 @@ def _report_cuts(name: str, encoder: TextEncoder, data: TrainingSet, held: set[s
         counts = []
         for start in range(0, len(messages), 256):
             some = messages[start : start + 256]
-            _, words, _ = encoder([text for text, _ in some])
-            for row, (text, parts) in enumerate(some):
-                tokens = [token for token, _ in encoder.tokens.word_starts(text)]
-                if tokens:
-                    sure = encoder.cuts(words, [row] * len(tokens), tokens).sigmoid()
-                    counts.append([int((sure >= limit).sum()) + 1 - parts for limit in _LIMITS])
+            _, words, texts = models.read([text for text, _ in some])
+            for (text, parts), first in zip(some, texts.starts.tolist(), strict=False):
+                at = [first + token for token, _ in models.tokens.word_starts(text)]
+                if at:
+                    sure = models.encoder.cuts(words, torch.tensor(at, device=words.device))
+                    counts.append(
+                        [int((sure.sigmoid() >= limit).sum()) + 1 - parts for limit in _LIMITS]
+                    )
         off = np.array(counts).reshape(-1, len(_LIMITS))
         for place, limit in enumerate(_LIMITS):
             shares = [float(np.mean(test(off[:, place], 0))) for test in (np.less, np.equal)]
@@ -190,16 +219,17 @@ _LIMITS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
 
 
 def main() -> None:
-    """Run all folds and the final training, several at a time."""
+    """Run all folds and the final training: at once on an accelerator, else one by one."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--data", required=True)
     parser.add_argument("--base", required=True, help="folder of the weights to start from")
     parser.add_argument("--out", required=True)
-    parser.add_argument("--folds", type=int, default=4)
+    parser.add_argument("--folds", type=int, default=3)
     parser.add_argument("--only", type=int, nargs="*", help="these alone; the last is the final")
     parser.add_argument("--epochs", type=int, default=Plan().epochs)
     parser.add_argument("--rate", type=float, default=Plan().rate, help="of the encoder's learning")
     parser.add_argument("--seed", type=int, default=Plan().seed)
+    parser.add_argument("--workers", type=int, default=Plan().workers, help="that make batches")
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     arguments = parser.parse_args()
     Path(arguments.out).mkdir(parents=True, exist_ok=True)
@@ -208,6 +238,8 @@ def main() -> None:
     running = [processes.Process(target=one_fold, args=(n, arguments)) for n in numbers]
     for process in running:
         process.start()
+        if arguments.device == "cpu":
+            process.join()  # each takes all cores, and 14 GB
     for process in running:
         process.join()
     if any(process.exitcode for process in running):

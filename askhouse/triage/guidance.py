@@ -40,12 +40,15 @@ class Signal(_Closed):
         name: What was noticed, for the host: "a smell of gas".
         level: How fast.
         sure: Raised even where the message also sounds past or hypothetical.
+        doubtful: Often said of other things ("a bang like a gunshot"): not raised where the
+            learned head is sure that there is no harm.
     """
 
     pattern: Read
     name: str
     level: Level
     sure: bool = False
+    doubtful: bool = False
 
 
 class HazardGuidance(_Closed):
@@ -82,6 +85,8 @@ class Guidance(_Closed):
         hazards: By hazard; every hazard has an entry.
         lockout: The same for a lockout.
         host_alerted: Said after the words, by language.
+        soon: Said instead of a hazard's words at level `soon`, where nothing has happened yet;
+            `{number}` is the emergency number.
         poison_lines: Telephone numbers by country.
         poison_words: How the number is said, by language; `{number}` is the line's number.
     """
@@ -92,6 +97,7 @@ class Guidance(_Closed):
     hazards: Mapping[Hazard, HazardGuidance]
     lockout: LockoutGuidance
     host_alerted: ByLanguage
+    soon: ByLanguage
     poison_lines: Mapping[str, str]
     poison_words: ByLanguage
 

@@ -2,7 +2,8 @@
 
 Rules are the floor: what a signal of the guidance file is sure of, no model
 takes away. The learned head may add alarms, because most guests in trouble
-never use the obvious word.
+never use the obvious word; and it may drop one of a doubtful word ("so the toilet
+is on fire inside?") where it is sure that nothing is wrong.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ def find_alarm(
     *,
     safety: float,
     lockout: float,
+    harmless: float = 0.0,
 ) -> Alarm | None:
     """The alarm that a part raises, or None.
 
@@ -37,8 +39,10 @@ def find_alarm(
         hazards: The hazard head's probabilities, given that there is harm.
         safety: Probability from which the head alone raises a safety alarm.
         lockout: The same for a lockout.
+        harmless: Probability of harm below which doubtful signals do not count.
     """
-    found = match(text, guidance)
+    harm, outside = kinds.get("safety", 0.0), kinds.get("lockout", 0.0)
+    found = match(text, guidance, harmless=harm < harmless)
     if found is not None and found.kind is Kind.SAFETY:
         return Alarm(
             kind=Kind.SAFETY,
@@ -47,7 +51,6 @@ def find_alarm(
             signal=found.signal.name,
             probability=1.0,
         )
-    harm, outside = kinds.get("safety", 0.0), kinds.get("lockout", 0.0)
     if harm >= safety and (found is None or harm >= outside):
         hazard = max(hazards, key=lambda name: hazards[name])
         clear = hazards[hazard] >= _HAZARD_CLEAR

@@ -11,9 +11,9 @@ from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from askhouse.decision.topics import topics
 from askhouse.errors import MessageError
 from askhouse.knowledge.write import EditConflictError, EditRefusedError
+from askhouse.topics import topics
 from askhouse.values import Message, Outcome
 from service.answering import Stage
 from service.blots import BLOT, guest_words

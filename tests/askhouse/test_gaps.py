@@ -10,17 +10,16 @@ import pytest
 from scipy.cluster.hierarchy import fcluster, linkage
 from sklearn.metrics import adjusted_rand_score
 
-from askhouse.decision.topics import Topic
 from askhouse.gaps import (
     TOGETHER,
     TOPIC_SHARE,
     Centre,
     Meaning,
-    catalogue,
     grouped,
     most_central,
     nearest,
 )
+from askhouse.topics import Topic, catalogue
 from tests.standins import CountingEncoder, WordEncoder
 
 SAUNA = Topic.model_validate(

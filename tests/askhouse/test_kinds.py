@@ -83,7 +83,9 @@ def test_heads_of_another_encoder_are_refused(tmp_path: Path, encoder: WordEncod
     """
     make_kinds(tmp_path, encoder)
 
-    with pytest.raises(ModelError, match=r"another encoder \(stand-in:words\): train the heads"):
+    with pytest.raises(
+        ModelError, match=r"another encoder \(stand-in:words\): install the package"
+    ):
         Kinds(tmp_path / "heads-stand-in.npz", CountingEncoder("another"))
 
 

@@ -9,7 +9,7 @@ import tokenizers  # noqa: F401
 
 from askhouse.answer.phrases import phrases
 from askhouse.build import known_words
-from askhouse.decision.topics import topics
+from askhouse.topics import topics
 from askhouse.triage.guidance import guidance
 from askhouse.triage.wordlist import match
 from service import app  # noqa: F401

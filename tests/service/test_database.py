@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from pathlib import Path
 
@@ -22,6 +23,27 @@ def thread(sender: str) -> Thread:
 def count(database: Database, table: type[Thread] | type[OptOut] = Thread) -> int | None:
     with database.reading() as session:
         return session.scalar(select(func.count()).select_from(table))
+
+
+def test_opening_waits_for_whoever_writes(tmp_path: Path) -> None:
+    """
+    A new file in which another process writes, not yet with a write-ahead log, is waited for.
+    """
+    file = tmp_path / "askhouse.db"
+    other = sqlite3.connect(file, isolation_level=None, check_same_thread=False)
+    other.execute("CREATE TABLE rows (row INTEGER)")
+    other.execute("BEGIN IMMEDIATE")
+    ending = threading.Timer(0.2, other.execute, ["COMMIT"])
+    ending.start()
+    engine = open_engine(f"sqlite:///{file}")
+
+    with engine.connect() as connection:
+        mode = connection.exec_driver_sql("PRAGMA journal_mode").scalar()
+
+    ending.join()
+    other.close()
+    engine.dispose()
+    assert mode == "wal"
 
 
 @pytest.mark.parametrize(

@@ -109,13 +109,13 @@ def test_one_escalation_for_each_kind(desk: Desk) -> None:
 
 def test_danger_is_an_emergency_for_the_host(desk: Desk) -> None:
     """
-    The reply says the fixed words and comes first; the host is woken at once.
+    The reply says the fixed words and no fact; the host is woken at once, and has the rest.
     """
     (text,) = desk.text("We smell gas.\nWhere are the bins?")
 
     assert text.startswith("Please leave the building now")
-    assert text.endswith(SHED)
-    assert desk.escalations() == [("safety", "emergency")]
+    assert SHED not in text
+    assert desk.escalations() == [("safety", "emergency"), ("request", "soon")]
     (delivery,) = desk.deliveries()
     assert (delivery.emergency, delivery.urgent) == (True, True)
 
@@ -324,7 +324,7 @@ def test_danger_is_answered_even_after_stop(desk: Desk) -> None:
 
     assert text.startswith("Please leave the building now")
     assert "boat shed" not in text
-    assert desk.escalations() == [("safety", "emergency")]
+    assert desk.escalations() == [("safety", "emergency"), ("request", "soon")]
 
 
 def test_start_opens_the_line_again(desk: Desk) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -322,6 +323,19 @@ def test_a_lockout_says_where_to_call() -> None:
 
     assert "020 7946 0123" in text
     assert "020 7946 0123" not in said(alarm(None, Kind.LOCKOUT), house=make_house())
+
+
+@pytest.mark.parametrize("language", READ)
+def test_a_stranger_at_the_door_is_told_to_wait_safely(language: str) -> None:
+    """
+    That codes are for guests, then the lockout's words with the number, in the guest's language.
+    """
+    lockout = alarm(None, Kind.LOCKOUT)
+
+    text = said(replace(lockout, stranger=True), language=language)
+
+    assert text == f"{phrase('stranger', language)} {said(lockout, language=language)}"
+    assert "020 7946 0123" in text
 
 
 # The whole reply.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import string
 
 import pytest
@@ -44,3 +45,21 @@ def test_no_phrase_says_anything_of_a_house() -> None:
     No number stands in any phrase: numbers come from facts alone.
     """
     assert not any(c.isdigit() for forms in phrases().values() for f in forms.values() for c in f)
+
+
+def test_an_unread_language_is_told_whom_to_call() -> None:
+    """
+    Danger may stand in what cannot be read, so the emergency number is in the reply.
+    """
+    text = phrase("unread_language", "en", language="Polish", number="112")
+
+    assert "If anyone is in danger, call 112" in text
+
+
+@pytest.mark.parametrize("name", ["gap", "damage", "request", "complaint", "stranger"])
+def test_an_acknowledgement_promises_nothing(name: str) -> None:
+    """
+    That it was passed on is true; that the host will answer is not ours to say.
+    """
+    promised = r"get back|respond|répondr|meldet|rispond|terugkomt|contact|soon|pronto|bald"
+    assert not any(re.search(promised, form) for form in phrases()[name].values())

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
+import os
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -13,7 +16,10 @@ from typer.testing import CliRunner, Result
 from askhouse.commands import app
 from askhouse.commands.shared import EXIT_GAP, EXIT_HOST, EXIT_OK, EXIT_USAGE
 from askhouse.errors import KnowledgeError, MessageError, UnknownHouseError
+from askhouse.knowledge.load import load_houses
+from tests.factories import make_fact, make_house
 from tests.house import DOOR_CODE, GROWN, SECRETS, SMALL
+from tests.standins import make_assistant
 
 
 @pytest.fixture(scope="module")
@@ -127,6 +133,117 @@ def test_why_shows_the_candidates(knowledge: Path) -> None:
     assert "read as: where are the bins" in said
     assert "candidate" in said
     assert "Bins [bins]" in said
+
+
+@pytest.fixture
+def by_hand(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """`ask` opens Ferry Lodge and Asking House with heads, threshold and vectors made by hand."""
+    asking = make_house(
+        make_fact("steam", "Up there.", asks=("sauna iron bins boat oars heating stove logs",)),
+        make_fact("press", "Down here.", asks=("sauna iron bins boat oars parking cars lighter",)),
+        slug="asking-house",
+    )
+    assistant = make_assistant([*load_houses(SMALL).houses.values(), asking], tmp_path)
+    calibration = dataclasses.replace(assistant.calibration, harmless=0.0001)
+    monkeypatch.setattr(assistant, "_calibration", calibration)
+    monkeypatch.setattr("askhouse.commands.ask.open_assistant", lambda *_: assistant)
+
+
+def why(text: str, *arguments: str, house: str = "ferry-lodge") -> dict[str, str]:
+    """The lines of `--why` for a message of one part, by what stands before the colon."""
+    shown = CliRunner().invoke(app, ["ask", house, text, "--why", *arguments]).stdout
+    said = shown.split("\n1. ")[1]
+    assert "\n2. " not in said
+    width = int(os.environ.get("COLUMNS", "80"))
+    assert all(len(line) <= width for line in said.splitlines())
+    found = re.findall(r"^   (\w+): (.*(?:\n\S.*)*)", said, re.MULTILINE)
+    return {name: " ".join(line.split()) for name, line in found}
+
+
+@pytest.mark.usefixtures("by_hand")
+@pytest.mark.parametrize(
+    ("text", "rule"),
+    [
+        ("where are the bins", "chance 0.998 is at or above the threshold"),
+        ("what is the door code", "asks for a code and is not verified"),
+        ("we are at the door what is the door code", "asks for a code and is not verified"),
+        ("the house is on fire", "alarm by words"),
+        ("where can we smoke", "alarm by the heads, 1.000"),
+        ("do you have a sauna", "below the threshold 0.500: question"),
+        ("we want a refund", "below the threshold 0.500: request"),
+        ("it is lovely here", "below the threshold 0.500: chat"),
+        (
+            f"{'lovely ' * 7}{'broken refund dirty ' * 6}",
+            "below the threshold 0.500: chat, but not surely",
+        ),
+        ("Gdzie możemy zaparkować samochód na noc?", "the language is not read"),
+    ],
+)
+def test_why_names_the_rule_that_decided(text: str, rule: str) -> None:
+    """
+    --why says which rule decided a part, and always the threshold.
+    """
+    shown = why(text)
+
+    assert shown["rule"] == rule
+    assert shown["threshold"] == (
+        "a fact answers from the chance 0.500 on, a further one from 0.990"
+    )
+
+
+@pytest.mark.usefixtures("by_hand")
+def test_why_tells_a_question_back() -> None:
+    """
+    Where two facts, neither at the threshold, are together likely enough, that is the rule.
+    """
+    shown = why("where are the sauna iron bins boat oars", house="asking-house")
+
+    assert shown["rule"] == "asked back: two facts together are likely enough"
+
+
+@pytest.mark.usefixtures("by_hand")
+@pytest.mark.parametrize(
+    ("text", "triage"),
+    [
+        ("the house is on fire", "something is on fire (safety, hazard fire, level emergency)"),
+        (
+            "where can we smoke",
+            "the whole message reads like harm, though no single word says so "
+            "(safety, hazard fire, level emergency)",
+        ),
+        ("lovely lovely", "no signal (doubtful words count from safety 0.000 on)"),
+        ("we are locked out", "locked out (lockout, level urgent)"),
+        ("do you have a sauna", "no signal"),
+    ],
+)
+def test_why_shows_the_signal_of_triage(text: str, triage: str) -> None:
+    """
+    --why names the signal with hazard and level, or says that there is none.
+    """
+    assert why(text)["triage"] == triage
+
+
+@pytest.mark.usefixtures("by_hand")
+def test_why_tells_that_an_alarm_was_raised_before() -> None:
+    """
+    A follow-up about something else, which reads as harm only with the message before it, has no
+    signal of its own.
+    """
+    shown = why("and the bins?", "--after", "where can we smoke")
+
+    assert shown["triage"] == "no signal of its own; an earlier message's alarm was raised then"
+
+
+@pytest.mark.usefixtures("by_hand")
+def test_why_shows_what_the_heads_read() -> None:
+    """
+    --why shows safety and lockout beside the limits of an alarm, and the three likeliest kinds.
+    """
+    shown = why("where can we smoke")
+
+    assert shown["heads"] == "safety 1.000 (alarm from 0.900), lockout 0.000 (alarm from 0.900)"
+    assert shown["kinds"].startswith("safety 1.00, question 0.00, ")
+    assert shown["candidates"] == "none to show"
 
 
 def test_after_is_the_thread(knowledge: Path) -> None:

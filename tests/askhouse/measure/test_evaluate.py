@@ -79,9 +79,9 @@ def evaluation(assistant: Assistant) -> Evaluation:
 @pytest.mark.parametrize(
     ("figure", "count", "total"),
     [
-        # Answers wanted: right, half, wrong, missed, code, both.
-        ("right answers", 4, 6),
-        ("complete answers", 3, 6),
+        # Answers wanted: right, half, wrong, missed, code, both; that of "both" is held back.
+        ("right answers", 3, 6),
+        ("complete answers", 2, 6),
         # Of 14 messages, "wrong" and "filled" cite what nothing allows.
         ("wrong replies", 2, 14),
         # Gaps: "gap" is kept; "filled" is not; "false" became an alarm.
@@ -119,10 +119,10 @@ def test_all_figures_are_checked_here(evaluation: Evaluation) -> None:
 
 def test_confidence_is_paired_with_error(evaluation: Evaluation) -> None:
     """
-    Six replies answer something; two of them are wrong, and all are nearly certain.
+    Five replies answer something; two of them are wrong, and all are nearly certain.
     """
     assert [wrong for _, wrong in evaluation.answers].count(True) == 2
-    assert len(evaluation.answers) == 6
+    assert len(evaluation.answers) == 5
     assert all(sure > 0.99 for sure, _ in evaluation.answers)
 
 
@@ -258,6 +258,7 @@ def test_details_are_a_line_a_message(evaluation: Evaluation, tmp_path: Path) ->
             "confidence": pytest.approx(1.0, abs=0.01),
         }
     ]
-    assert "The bins are behind" in details["both"]["reply"]
+    assert "The bins are behind" in details["right"]["reply"]
+    assert "The bins are behind" not in details["both"]["reply"]
     strangers = [line for line in lines if '"id": "code"' not in line]
     assert not any(secret in line for secret in SECRETS for line in strangers)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from askhouse.errors import ModelError
-from askhouse.parts.cuts import Cuts, word_starts
+from askhouse.parts.cuts import Cuts, cut_at, word_starts
 
 # "bins wifi code": tokens for begin, bins, wi, fi, code, end; the state is 1 where a part begins.
 TEXT = "bins wifi code"
@@ -40,6 +40,24 @@ def test_the_token_before_counts_too() -> None:
     """
     behind = Cuts(np.array([0.0, 8.0], dtype=np.float32), -4.0)
     assert behind.pieces(TEXT, states(0, 0, 0, 1, 0, 0), SPANS) == ("bins wifi", "code")
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "pieces"),
+    [
+        ("oven on, and the bins", 9, ("oven on", "and the bins")),
+        ("the oven? the bins,", 10, ("the oven?", "the bins,")),
+        ("wifi - bins", 7, ("wifi", "bins")),
+        (", bins", 2, ("bins",)),
+    ],
+)
+def test_what_joins_two_pieces_stays_with_neither(
+    text: str, place: int, pieces: tuple[str, ...]
+) -> None:
+    """
+    A comma or a dash before a cut goes, a question mark and the message's own end stay.
+    """
+    assert cut_at(text, [place]) == pieces
 
 
 @pytest.mark.parametrize(

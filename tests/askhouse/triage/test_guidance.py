@@ -9,9 +9,11 @@ from collections.abc import Mapping
 import pytest
 from pydantic import ValidationError
 
+from askhouse.answer.compose import alarm_words
 from askhouse.parts.language import READ, tongue
 from askhouse.triage.guidance import Guidance, Signal, guidance
-from askhouse.values import Hazard
+from askhouse.values import Alarm, Hazard, Kind, Level
+from tests.factories import make_house
 
 _WORDS = [
     (hazard, language, text)
@@ -46,6 +48,7 @@ def test_every_hazard_has_its_entry() -> None:
         guidance().lockout.words,
         guidance().lockout.call_back,
         guidance().host_alerted,
+        guidance().soon,
         guidance().poison_words,
     ],
 )
@@ -82,6 +85,41 @@ def test_words_are_short_and_calm(hazard: Hazard, language: str, text: str) -> N
     assert len(text) <= 3 * 153 + 30  # the longest language may run a few characters over
     assert "!" not in text
     assert not re.search(r"\b[A-ZÀ-Þ]{4,}\b", text)
+
+
+@pytest.mark.parametrize(("language", "text"), sorted(guidance().soon.items()))
+def test_words_for_soon_send_nobody_out_first(language: str, text: str) -> None:
+    """
+    In their language, calm, keeping away before the number, and the host's name after it.
+    """
+    away, _, after = text.partition("{number}")
+
+    assert tongue(text.format(number="112")).code == language
+    assert _gaps(text) == ["number"]
+    assert len(re.findall(r"[.!?](?=\s|$)", text)) == 3
+    assert away
+    assert re.search(r"host|anfitri|hôte|gastgeber|gastheer", after.lower())
+    assert "!" not in text
+    assert not re.search(_REPAIR[language], text, re.IGNORECASE)
+    assert not re.search(_DIAGNOSIS[language], text, re.IGNORECASE)
+
+
+def _said(level: Level, kind: Kind = Kind.SAFETY) -> str:
+    hazard = Hazard.FIRE if kind is Kind.SAFETY else None
+    alarm = Alarm(kind=kind, hazard=hazard, level=level, signal="by hand", probability=1.0)
+    return alarm_words(make_house(), alarm, guidance(), "en")
+
+
+def test_what_is_soon_gets_words_of_its_own() -> None:
+    """
+    A smoke detector without batteries empties no house; a fire does, and a lockout is no hazard.
+    """
+    number = make_house().emergency_number
+
+    assert _said(Level.SOON) == guidance().soon["en"].format(number=number)
+    assert "get everyone out" not in _said(Level.SOON)
+    assert all("get everyone out" in _said(level) for level in (Level.EMERGENCY, Level.URGENT))
+    assert guidance().lockout.words["en"] in _said(Level.SOON, Kind.LOCKOUT)
 
 
 def test_other_words_fill_in_what_they_are_given() -> None:
@@ -284,6 +322,7 @@ def _file(**changes: object) -> dict[str, object]:
         "hazards": {},
         "lockout": {"words": {}, "call_back": {}, "signals": []},
         "host_alerted": {},
+        "soon": {},
         "poison_lines": {},
         "poison_words": {},
     } | changes

@@ -30,6 +30,12 @@ from askhouse.values import Hazard, Kind, Level
         # Letters that are drawn out in distress.
         ("HEEEELP", "help"),
         ("fireee", "fire"),
+        # Cries in other scripts, in English; fire alone may be praise.
+        ("\U0001f525\U0001f525\U0001f198", "fire fire help"),
+        ("\U0001f525", "\U0001f525"),
+        ("Φωτιά", "fire"),
+        ("救命!着火了", "help ! fire"),
+        ("пожарный", "пожарныи"),
         ("", ""),
     ],
 )
@@ -59,6 +65,9 @@ def test_text_is_made_plain(typed: str, read: str) -> None:
         "en caso de fuga de gas, ¿adónde vamos?",
         "en cas de fuite de gaz, on sort par où ?",
         "falls es nach Gas riecht, was tun wir?",
+        "falls wir im Keller Gasgeruch bemerken, wen rufen wir an?",
+        "wohin sollen wir, falls im Haus Gasgeruch ist",
+        "se la bombola ha una fuga di gas, chi chiamiamo?",
         "in caso di fuga di gas dove andiamo?",
         "in geval van een gaslek, waar verzamelen we?",
         "em caso de fuga de gás saímos por onde?",
@@ -77,6 +86,105 @@ def test_text_is_made_plain(typed: str, read: str) -> None:
 def test_what_is_not_now_raises_nothing(text: str) -> None:
     """
     Past, hypothetical and negated words take back what is not sure.
+    """
+    assert match(text, guidance()) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "hazard"),
+    [
+        # "falls" is German for "if".
+        ("My mother has a heart attack, she falls again and again", Hazard.MEDICAL),
+        ("Water falls from the lamp in the hall onto the floor", Hazard.WATER_ON_ELECTRICS),
+        # "se la" is Italian for "if the".
+        ("huele a gas en la cocina y la bombona se la han llevado", Hazard.GAS),
+        # "caso a" is Portuguese for "in case the".
+        ("el perro no hace caso a nadie y ha mordido a mi hija en la cara", Hazard.CHILD_OR_ANIMAL),
+        # "No, it is not": here it is what she does not do, twice.
+        ("no se mueve no habla, mi padre se ha desmayado", Hazard.MEDICAL),
+        # "suppose there were" and "imagine a fire", but also "I think".
+        ("il y a une odeur de gaz, je suppose que c'est la bouteille", Hazard.GAS),
+        ("you cannot imagine the smell of gas in here", Hazard.GAS),
+        # "was alleen de buurman" is "it was only the neighbour"; here a child was alone.
+        ("mijn zoontje was alleen in het zwembad en verdrinkt", Hazard.DROWNING),
+    ],
+)
+def test_a_word_of_one_language_takes_nothing_back_in_another(text: str, hazard: Hazard) -> None:
+    """
+    What is "if" or "not" in one of the seven languages may be another word in the next.
+    """
+    found = match(text, guidance())
+
+    assert found is not None
+    assert found.hazard is hazard
+
+
+@pytest.mark.parametrize(
+    ("text", "hazard"),
+    [
+        ("My wife's lips have gone a funny colour and she is not answering me", Hazard.MEDICAL),
+        ("my father has gone grey and is not answering", Hazard.MEDICAL),
+        ("Dad went all white and cold and isn't answering", Hazard.MEDICAL),
+        ("my son went limp and there is no answer from him", Hazard.MEDICAL),
+        ("my husband went out walking two hours ago, not answering", Hazard.MISSING_PERSON),
+        ("my wife went up the north face at dawn and is not back", Hazard.MISSING_PERSON),
+        ("my brother went cold water swimming and is not back", Hazard.MISSING_PERSON),
+    ],
+)
+def test_who_has_gone_grey_is_not_missing(text: str, hazard: Hazard) -> None:
+    """
+    "Gone" with a colour is how someone looks; the words for a missing person would be wrong.
+    """
+    found = match(text, guidance())
+
+    assert found is not None
+    assert found.hazard is hazard
+
+
+_FIRE_CRIES = (
+    *("incendie!", "¡fuego!", "Feuer!", "brand!", "incendio!", "fogo!", "FIRE FIRE FIRE"),
+    *("au feu !", "¡Socorro! ¡Fuego!", "Hilfe Feuer schnell", "Fire in the house!"),
+    *("pożar!", "pali się!", "Upomoć, požar!", "yangın var", "YANGIN", "Hjälp! Det brinner!"),
+    *("det brænder", "brann!", "hoří!", "foc!", "tűz van!", "Помогите! Пожар!", "пожежа"),
+    *("φωτιά!", "حريق", "着火了!", "火事だ!", "\U0001f525\U0001f525\U0001f198"),
+)
+_HELP_CRIES = (
+    *("SOS", "s.o.s.", "help!!!", "au secours", "hilfe!", "aiuto!", "socorro", "ayuda por favor"),
+    *("ratunku", "pomocy!", "u pomoć", "imdat", "hjälp!", "hjælp", "hjelp!", "pomoc", "ajutor"),
+    *("segítség", "на помощь", "допоможіть!", "βοήθεια", "النجدة", "救命啊", "助けて!"),
+    *("\U0001f198", "\U0001f198 please"),
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "hazard"),
+    [
+        *((cry, Hazard.FIRE) for cry in _FIRE_CRIES),
+        *((cry, Hazard.UNCLEAR) for cry in _HELP_CRIES),
+    ],
+)
+def test_a_bare_cry_is_an_emergency(text: str, hazard: Hazard) -> None:
+    """
+    A cry that is the whole message is never small talk, whatever the head says of it.
+    """
+    found = match(text, guidance(), harmless=True)
+
+    assert found is not None
+    assert (found.hazard, found.signal.level) == (hazard, Level.EMERGENCY)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("can we light a fire?", "Feuer?", "brand?", "Feuer bitte", "¿dónde puedo hacer fuego?"),
+        *("help with the tv please", "hilfe beim fernseher", "ayuda con la tele", "help with wifi"),
+        *("au secours du wifi", "brand new towels, thanks", "SOS no more toilet paper"),
+        *("\U0001f525\U0001f525\U0001f525", "this place is \U0001f525", "что делать, если пожар?"),
+    ],
+)
+def test_a_cry_among_other_words_is_none(text: str) -> None:
+    """
+    The same words in a question, a request or praise raise nothing.
     """
     assert match(text, guidance()) is None
 
@@ -161,8 +269,11 @@ def test_a_lockout_has_no_hazard(text: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["he " * 3300, "smoke " * 1600, "water light " * 800, "a" * 10_000, "we all feel sick " * 580],
-    ids=["he", "smoke", "water", "letters", "sick"],
+    [
+        *("he " * 3300, "smoke " * 1600, "water light " * 800, "a" * 10_000),
+        *("we all feel sick " * 580, "help " * 2000, "he has gone grey " * 580),
+    ],
+    ids=["he", "smoke", "water", "letters", "sick", "help", "grey"],
 )
 def test_the_longest_message_is_read_in_time(text: str) -> None:
     """

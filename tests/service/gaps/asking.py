@@ -9,8 +9,8 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from askhouse.decision.topics import Topic
 from askhouse.gaps import Meaning
+from askhouse.topics import Topic
 from service.tables import CitationRow, Gap, Inbound, MessageState, PartRow, Stay, Thread
 from tests.standins import WordEncoder
 

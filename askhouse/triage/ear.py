@@ -1,0 +1,112 @@
+"""What raises an alarm in a message: rules and heads, over all of a text and its thread.
+
+A text is heard as it was written and as it was mended, since a house's own words must not
+take one of danger away ("beeping" → "keeping"). One that is longer than the encoder reads is
+heard piece by piece. And a follow-up to a danger is about that danger until it says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from askhouse.kinds import Once
+from askhouse.parts.clean import readable
+from askhouse.parts.context import leans_back, with_before
+from askhouse.triage.guidance import Guidance
+from askhouse.triage.triage import find_alarm
+from askhouse.triage.wordlist import goes_on
+from askhouse.values import Alarm, Decision, Kind, Outcome, Turn
+
+__all__ = ["Ear"]
+
+_PIECE, _STEP = 45, 30  # words; what the encoder surely reads, overlapping
+_TURNS = 2  # earlier messages in which a danger may have been told
+
+
+@dataclass(frozen=True, slots=True)
+class Ear:
+    """Hears alarms, in what encoder and heads say of one message's texts.
+
+    Attributes:
+        guidance: Signals.
+        safety: Probability from which the heads alone raise a safety alarm.
+        lockout: The same for a lockout.
+        harmless: Probability of harm below which doubtful signals do not count.
+    """
+
+    guidance: Guidance
+    safety: float
+    lockout: float
+    harmless: float
+
+    def alarm(self, encoded: Once, versions: Iterable[str]) -> Alarm | None:
+        """The first alarm among the versions of a text; each can only add one."""
+        for text in dict.fromkeys(versions):
+            if (alarm := self._of(text, encoded)) is not None:
+                return alarm
+        return None
+
+    def before(self, encoded: Once, thread: Sequence[Turn]) -> Alarm | None:
+        """The last alarm that the guest's latest messages raised."""
+        for turn in reversed(thread[-_TURNS:]):
+            if (alarm := self._of(readable(turn.text), encoded)) is not None:
+                return alarm
+        return None
+
+    def together(self, encoded: Once, text: str, thread: Sequence[Turn]) -> Alarm | None:
+        """The alarm that a text raises only with the message before it.
+
+        "Are the red berries edible?", "my daughter has just eaten one".
+        """
+        return self._of(with_before(text, thread), encoded)
+
+    def carried(self, before: Alarm, text: str, *, names_nothing: bool) -> Alarm | None:
+        """The earlier alarm, if a text goes on about it ("it still smells", "and now what?")."""
+        if goes_on(text, self.guidance) or (names_nothing and leans_back(text)):
+            return self.again(before)
+        return None
+
+    def unsettled(self, before: Alarm, decision: Decision) -> bool:
+        """Whether someone in danger would be told something else.
+
+        "Should we go outside?", after a carbon monoxide alarm, is not about the bears there.
+        """
+        return (
+            before.kind is Kind.SAFETY
+            and decision.alarm is None
+            and decision.outcome is not Outcome.CHAT
+        )
+
+    def again(self, before: Alarm) -> Alarm:
+        """An earlier alarm, raised anew."""
+        return replace(before, signal=f"{before.signal}, told before")
+
+    def _of(self, text: str, encoded: Once) -> Alarm | None:
+        pieces = [text] if encoded(text).reaches_end(text) else _pieces(text)
+        found = [self._find(text, piece, encoded, whole=len(pieces) == 1) for piece in pieces]
+        alarms = [alarm for alarm in found if alarm is not None]
+        return min(alarms, key=_slowness, default=None)
+
+    def _find(self, text: str, piece: str, encoded: Once, *, whole: bool) -> Alarm | None:
+        # The heads have learned from words: what "???" looks like to them means nothing.
+        worded = any(map(str.isalpha, piece))
+        scores = encoded.kinds(piece) if worded else ({}, {})
+        return find_alarm(
+            text,
+            self.guidance,
+            *scores,
+            safety=self.safety,
+            lockout=self.lockout,
+            harmless=self.harmless if whole else 0.0,  # no piece can say so of the whole
+        )
+
+
+def _pieces(text: str) -> list[str]:
+    words = text.split()
+    last = max(len(words) - _PIECE + _STEP, 1)
+    return [" ".join(words[start : start + _PIECE]) for start in range(0, last, _STEP)]
+
+
+def _slowness(alarm: Alarm) -> tuple[bool, int]:
+    return alarm.kind is not Kind.SAFETY, alarm.level.slowness
