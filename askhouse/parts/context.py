@@ -9,7 +9,7 @@ from askhouse.parts.clean import readable
 from askhouse.values import Turn
 from askhouse.words import words
 
-__all__ = ["leans_back", "reading", "with_before"]
+__all__ = ["leans_back", "points_back", "reading", "with_before"]
 
 _OPENING = re.compile(
     r"^(?:ok(?:ay)?[\s,]+|great[\s,]+|thanks?[\s,]+)*(?:and\b(?! also)|what about|how about|which one|"
@@ -21,6 +21,8 @@ _POINTS_BACK = frozenset(
     "it its that this one ones them they those these there both either same he she".split()  # noqa: SIM905
 )
 _FEW = 7  # words; a longer part says itself what it is about
+_THINGS = frozenset("it one ones them that those these some".split())  # noqa: SIM905
+_SHORT = 12  # words, in which such a thing can be the one that was asked about
 _LOOK_BACK = 300  # characters; the encoder reads 128 tokens, and the part's own words come last
 _BARE = frozenset(
     """how do does did i we you to is are was can could what which where when why who turn switch
@@ -38,6 +40,12 @@ def leans_back(part: str) -> bool:
         return True
     topical = [word for word in own if word not in _BARE and word not in _POINTS_BACK]
     return not topical and any(word in _POINTS_BACK for word in own)
+
+
+def points_back(part: str) -> bool:
+    """Whether a short part speaks of a thing that it does not name ("she has eaten one")."""
+    own = words(part)
+    return len(own) <= _SHORT and any(word in _THINGS for word in own)
 
 
 def reading(part: str, before: Sequence[str], thread: Sequence[Turn]) -> str:

@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from askhouse.kinds import Once
+from askhouse.kinds import Once, Scores
 from askhouse.parts.clean import readable
-from askhouse.parts.context import leans_back, with_before
+from askhouse.parts.context import leans_back, points_back, with_before
 from askhouse.triage.guidance import Guidance
-from askhouse.triage.triage import find_alarm
-from askhouse.triage.wordlist import goes_on
+from askhouse.triage.triage import weighed
+from askhouse.triage.wordlist import goes_on, match
 from askhouse.values import Alarm, Decision, Kind, Outcome, Turn
 
 __all__ = ["Ear"]
@@ -57,8 +57,12 @@ class Ear:
     def together(self, encoded: Once, text: str, thread: Sequence[Turn]) -> Alarm | None:
         """The alarm that a text raises only with the message before it.
 
-        "Are the red berries edible?", "my daughter has just eaten one".
+        "Are the red berries edible?", "my daughter has just eaten one and is sick". Only where
+        it speaks of a thing that it does not name: of other ordinary messages put together
+        one in fourteen would raise an alarm.
         """
+        if not points_back(text):
+            return None
         return self._of(with_before(text, thread), encoded)
 
     def carried(self, before: Alarm, text: str, *, names_nothing: bool) -> Alarm | None:
@@ -84,22 +88,17 @@ class Ear:
 
     def _of(self, text: str, encoded: Once) -> Alarm | None:
         pieces = [text] if encoded(text).reaches_end(text) else _pieces(text)
-        found = [self._find(text, piece, encoded, whole=len(pieces) == 1) for piece in pieces]
-        alarms = [alarm for alarm in found if alarm is not None]
-        return min(alarms, key=_slowness, default=None)
+        scores = [_heard(piece, encoded) for piece in pieces]
+        # No piece can say of the whole that nothing is wrong.
+        calm = len(pieces) == 1 and scores[0][0].get("safety", 0.0) < self.harmless
+        found = match(text, self.guidance, harmless=calm)
+        alarms = [weighed(found, *one, safety=self.safety, lockout=self.lockout) for one in scores]
+        return min((a for a in alarms if a is not None), key=_slowness, default=None)
 
-    def _find(self, text: str, piece: str, encoded: Once, *, whole: bool) -> Alarm | None:
-        # The heads have learned from words: what "???" looks like to them means nothing.
-        worded = any(map(str.isalpha, piece))
-        scores = encoded.kinds(piece) if worded else ({}, {})
-        return find_alarm(
-            text,
-            self.guidance,
-            *scores,
-            safety=self.safety,
-            lockout=self.lockout,
-            harmless=self.harmless if whole else 0.0,  # no piece can say so of the whole
-        )
+
+def _heard(piece: str, encoded: Once) -> tuple[Scores, Scores]:
+    # The heads have learned from words: what "???" looks like to them means nothing.
+    return encoded.kinds(piece) if any(map(str.isalpha, piece)) else ({}, {})
 
 
 def _pieces(text: str) -> list[str]:

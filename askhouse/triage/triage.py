@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from askhouse.kinds import Scores
 from askhouse.triage.guidance import Guidance
-from askhouse.triage.wordlist import match
+from askhouse.triage.wordlist import Match, match
 from askhouse.values import Alarm, Hazard, Kind, Level
 
-__all__ = ["find_alarm"]
+__all__ = ["find_alarm", "weighed"]
 
 _HAZARD_CLEAR = 0.4  # below, the hazard is named "unclear" and the words are the general ones
 # These can take a life within minutes; the others call for the host at once.
@@ -41,8 +41,15 @@ def find_alarm(
         lockout: The same for a lockout.
         harmless: Probability of harm below which doubtful signals do not count.
     """
+    found = match(text, guidance, harmless=kinds.get("safety", 0.0) < harmless)
+    return weighed(found, kinds, hazards, safety=safety, lockout=lockout)
+
+
+def weighed(
+    found: Match | None, kinds: Scores, hazards: Scores, *, safety: float, lockout: float
+) -> Alarm | None:
+    """The alarm of a signal that was found, or not, and of what the heads say."""
     harm, outside = kinds.get("safety", 0.0), kinds.get("lockout", 0.0)
-    found = match(text, guidance, harmless=harm < harmless)
     if found is not None and found.kind is Kind.SAFETY:
         return Alarm(
             kind=Kind.SAFETY,

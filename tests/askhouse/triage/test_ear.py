@@ -94,6 +94,39 @@ def test_other_matters_after_a_danger_are_their_own(demo_assistant: Assistant, t
     assert not heard(demo_assistant, text, "I can smell gas by the stove")
 
 
+@pytest.mark.parametrize(
+    ("before", "text"),
+    [
+        ("is the wood stove meant to smoke into the room", "it is filling up with it"),
+        ("can we use the gas heater indoors", "it has been on all night and we cannot stay awake"),
+    ],
+)
+def test_two_messages_make_a_danger_together(
+    demo_assistant: Assistant, before: str, text: str
+) -> None:
+    assert heard(demo_assistant, text, before)
+    assert not heard(demo_assistant, text)
+
+
+@pytest.mark.parametrize(
+    ("before", "text"),
+    [
+        ("where are the bins, number 5", "where are the bins, number 6"),
+        ("Where do we leave the key tomorrow?", "the wash says 0:00, where is the manual"),
+        ("burnt the toast, how do I stop the alarm, nothing is on fire", "and the bins?"),
+        ("How do I light the stove?", "are there grab rails in the bathroom"),
+        ("is there a lamp outside, we arrive in the dark", "do you have an iron"),
+    ],
+)
+def test_ordinary_messages_are_no_danger_together(
+    demo_assistant: Assistant, before: str, text: str
+) -> None:
+    """
+    Only what points at the message before is heard with it.
+    """
+    assert not heard(demo_assistant, text, before)
+
+
 def test_no_how_to_stands_beside_a_danger(demo_assistant: Assistant) -> None:
     """
     The question beside it goes to the host, whatever fact answers it.

@@ -104,11 +104,14 @@ def test_killed_again_and_again(database: Database, climbers: Climbers) -> None:
         climbers.kill()
         climbers.add()
     climbers.close()
-    run_due(database, SETTINGS, HOUSES, lambda: NOON + minutes(600), lines=LINES, rules={})
-
-    found = Counter(d.key for d in deliveries(database))
     rungs = [(0, "ola-push"), (0, "ola-text"), (1, "sam-mail"), (2, "desk-hook")]
     first_round = {f"alert:{id_}:0:{rung}:{name}" for id_ in ids for rung, name in rungs}
+    until = time.monotonic() + 30
+    while not first_round <= {d.key for d in deliveries(database)} and time.monotonic() < until:
+        # A server may hold a dead client's rows a little longer; the next tick has them.
+        run_due(database, SETTINGS, HOUSES, lambda: NOON + minutes(600), lines=LINES, rules={})
+
+    found = Counter(d.key for d in deliveries(database))
     assert set(found.values()) == {1}
     assert first_round <= set(found)
     assert sorted(d.to for d in deliveries(database) if d.key.startswith("planned:")) == GUESTS
