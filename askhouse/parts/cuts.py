@@ -1,7 +1,8 @@
 """Where a message is cut into parts, as learned from the states of its words.
 
 A joiner is no sure sign: "salt and pepper" is one question, "bins wifi?" are two.
-So each word is asked whether a part begins there.
+So each word is asked whether a part begins there; only a stop and a joiner before the
+opening of a question need no model.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from askhouse.errors import ModelError
+from askhouse.parts.split import joined_asks, only_opens
 
-__all__ = ["Cuts", "cut_at", "word_starts"]
+__all__ = ["Cuts", "cut_at", "likely_cuts", "word_starts"]
 
 _CUT = 0.5  # a part begins from this probability on
 
@@ -63,9 +65,37 @@ class Cuts:
         states = words.astype(np.float32)
         at = np.array([token for token, _ in starts])
         logits = np.hstack([states[at], states[at - 1]]) @ self.weights + self.bias
-        limit = np.log(_CUT / (1 - _CUT))
-        cut = [place for (_, place), sure in zip(starts, logits >= limit, strict=True) if sure]
-        return cut_at(text, cut)
+        chances = 1 / (1 + np.exp(-logits))
+        return cut_at(text, likely_cuts(text, [place for _, place in starts], chances))
+
+
+def likely_cuts(
+    text: str, places: Sequence[int], chances: NDArray[np.floating]
+) -> tuple[int, ...]:
+    """The characters at which parts begin.
+
+    A part begins at a word that is likelier than not to begin one; at the likelier of two
+    neighbours that are so together, since a joiner and the word behind it may share it; and
+    at a question that a stop and a joiner part from what is before.
+
+    Args:
+        text: The message.
+        places: Characters at which its words begin, but the first.
+        chances: That a part begins there, same length.
+    """
+    over = chances >= _CUT
+    shared = np.zeros_like(over)
+    for first in np.flatnonzero(chances[:-1] + chances[1:] >= _CUT).tolist():
+        if not over[max(first - 1, 0) : first + 3].any():
+            shared[first + int(chances[first + 1] > chances[first])] = True
+    surely = joined_asks(text)
+    cut: list[int] = []
+    for place, one in zip(places, over | shared, strict=True):
+        if not one and place not in surely:
+            continue
+        if not (cut and only_opens(text[cut[-1] : place].strip())):
+            cut.append(place)
+    return tuple(cut)
 
 
 def cut_at(text: str, places: Sequence[int]) -> tuple[str, ...]:

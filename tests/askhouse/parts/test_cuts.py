@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from askhouse.errors import ModelError
-from askhouse.parts.cuts import Cuts, cut_at, word_starts
+from askhouse.parts.cuts import Cuts, cut_at, likely_cuts, word_starts
 
 # "bins wifi code": tokens for begin, bins, wi, fi, code, end; the state is 1 where a part begins.
 TEXT = "bins wifi code"
@@ -40,6 +40,34 @@ def test_the_token_before_counts_too() -> None:
     """
     behind = Cuts(np.array([0.0, 8.0], dtype=np.float32), -4.0)
     assert behind.pieces(TEXT, states(0, 0, 0, 1, 0, 0), SPANS) == ("bins wifi", "code")
+
+
+@pytest.mark.parametrize(
+    ("text", "chances", "pieces"),
+    [
+        # "and" and "how" share it, and the likelier one has it; alone neither is likely.
+        ("a fan and how hot", (0.1, 0.4, 0.3, 0.1), ("a fan", "and how hot")),
+        ("a fan and how hot", (0.1, 0.1, 0.45, 0.1), ("a fan and", "how hot")),
+        ("a fan and how hot", (0.1, 0.2, 0.2, 0.1), ("a fan and how hot",)),
+        # Beside a sure one nothing is shared, and no piece only opens a question.
+        ("a fan and how hot", (0.1, 0.9, 0.4, 0.2), ("a fan", "and how hot")),
+        ("a fan and how hot", (0.1, 0.9, 0.8, 0.6), ("a fan", "and how hot")),
+        # Single words that ask something are parts.
+        ("bins wifi iron", (0.9, 0.9), ("bins", "wifi", "iron")),
+        # What needs no model.
+        ("a fan, and how hot", (0.0, 0.0, 0.0, 0.0), ("a fan", "and how hot")),
+        ("a fan and how hot", (0.0, 0.0, 0.0, 0.0), ("a fan and how hot",)),
+    ],
+)
+def test_a_part_begins_once(
+    text: str, chances: tuple[float, ...], pieces: tuple[str, ...]
+) -> None:
+    """
+    Each word but the first has a chance; by hand.
+    """
+    places = [place for place in range(1, len(text)) if text[place - 1] == " "]
+
+    assert cut_at(text, likely_cuts(text, places, np.array(chances))) == pieces
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,14 @@ from hypothesis import strategies as st
 from askhouse.errors import MessageError
 from askhouse.parts.clean import MAX_CHARACTERS, clean
 from askhouse.parts.join import grouped, joined
-from askhouse.parts.split import MAX_PARTS, ClauseKind, clauses, without_joiner
+from askhouse.parts.split import (
+    MAX_PARTS,
+    ClauseKind,
+    clauses,
+    joined_asks,
+    only_opens,
+    without_joiner,
+)
 from askhouse.values import House
 from askhouse.words import words
 
@@ -312,3 +319,24 @@ def test_what_joined_a_part_to_the_one_before_is_left_out(piece: str, alone: str
     A part that can stand alone stands alone; one that points back keeps its joiner.
     """
     assert without_joiner(piece) == alone
+
+
+@pytest.mark.parametrize(
+    ("message", "places"),
+    [
+        ("is there wifi, and where is the iron? also how hot", (15, 38)),
+        ("¿hay wifi? y dónde está", (11,)),
+        # Without a stop, without a joiner, or without a question behind it.
+        ("salt and pepper, where", ()),
+        ("no iron, where is it", ()),
+        ("the salt, and the pepper", ()),
+    ],
+)
+def test_a_question_behind_a_stop_and_a_joiner(message: str, places: tuple[int, ...]) -> None:
+    assert joined_asks(message) == places
+
+
+@pytest.mark.parametrize("text", ["and", "What", "and where", "et comment"])
+def test_words_that_only_open_a_question(text: str) -> None:
+    assert only_opens(text)
+    assert not only_opens(f"{text} wifi")
