@@ -69,9 +69,7 @@ class Cuts:
         return cut_at(text, likely_cuts(text, [place for _, place in starts], chances))
 
 
-def likely_cuts(
-    text: str, places: Sequence[int], chances: NDArray[np.floating]
-) -> tuple[int, ...]:
+def likely_cuts(text: str, places: Sequence[int], chances: NDArray[np.floating]) -> tuple[int, ...]:
     """The characters at which parts begin.
 
     A part begins at a word that is likelier than not to begin one; at the likelier of two

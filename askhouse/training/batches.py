@@ -38,6 +38,7 @@ class Plan:
         near: Nearest facts that are read with each message.
         far: Further facts of the house, drawn at random.
         reader_share: Weight of the reader's loss beside the search loss.
+        taught_share: Weight of what the reader teaches the encoder.
         kind_share: Weight of the kind loss.
         cut_share: Weight of the loss for cuts.
         all_views: Whether a fact's other views are learned from, or only compared with.
@@ -55,6 +56,7 @@ class Plan:
     near: int = 5
     far: int = 1
     reader_share: float = 1.0
+    taught_share: float = 1.0
     kind_share: float = 0.4
     cut_share: float = 0.3
     all_views: bool = True

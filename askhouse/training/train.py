@@ -1,12 +1,13 @@
 """Train encoder and reader together, on a set of houses.
 
-Four losses at once. Among all facts of the house (and those of the other
+Five losses at once. Among all facts of the house (and those of the other
 houses in the batch) the answering one must score best, where the score is the
 one that search uses: the mean of the whole fact's cosine and the nearest
 view's. The reader must tell facts that answer from the nearest ones that do
-not, and find none where there is none. Heads must read from the message's
-vector and words what kind of message it is, and from its words where a part of
-it begins.
+not, and find none where there is none; and what it thinks of the near facts
+the search must think too (distillation, Hinton et al. 2015). Heads must read
+from the message's vector and words what kind of message it is, and from its
+words where a part of it begins.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ from askhouse.training.tokens import Tokens
 
 __all__ = ["train"]
 
+_LOSSES = ("search", "reader", "taught", "kind", "cut")
+
 
 def train(
     encoder: TextEncoder, reader: FactReader, data: TrainingSet, tokens: Tokens, plan: Plan
@@ -37,14 +40,18 @@ def train(
     torch.set_float32_matmul_precision("high")
     optimiser = _optimiser(encoder, reader, plan, device)
     batches = Batches(data, tokens, plan)
-    shares = torch.tensor([1.0, plan.reader_share, plan.kind_share, plan.cut_share], device=device)
+    shares = torch.tensor(
+        [1.0, plan.reader_share, plan.taught_share, plan.kind_share, plan.cut_share], device=device
+    )
     schedule = get_cosine_schedule_with_warmup(optimiser, len(batches) // 10, len(batches))
     encoder.train()
     reader.train()
-    totals = torch.zeros(4, device=device)
+    totals = torch.zeros(len(shares), device=device)
     started = time.perf_counter()
     for number, batch in enumerate(made_beside(batches, plan.workers), 1):
         losses = _losses(encoder, reader, batch, plan, device)
+        # A reader that knows nothing yet has nothing to teach.
+        shares[_LOSSES.index("taught")] = plan.taught_share * min(1.0, 3 * number / len(batches))
         optimiser.zero_grad(set_to_none=True)
         (losses * shares).sum().backward()  # type: ignore[no-untyped-call]
         nn.utils.clip_grad_norm_(encoder.parameters(), 1.0)
@@ -52,10 +59,11 @@ def train(
         schedule.step()
         totals += losses.detach()
         if number % batches.each == 0:
-            shown = [round(x / batches.each, 3) for x in totals.tolist()]
+            means = (totals / batches.each).tolist()
+            shown = ", ".join(f"{n} {x:.3f}" for n, x in zip(_LOSSES, means, strict=True))
             print(
                 f"epoch {number // batches.each} of {plan.epochs}, "
-                f"{time.perf_counter() - started:.0f} s: search, reader, kind, cut loss {shown}",
+                f"{time.perf_counter() - started:.0f} s: losses {shown}",
                 flush=True,
             )
             totals.zero_()
@@ -83,21 +91,22 @@ def _optimiser(
 def _losses(
     encoder: TextEncoder, reader: FactReader, batch: Batch, plan: Plan, device: str
 ) -> Tensor:
-    """Search, reader, kind and cut loss, `(4,)`."""
+    """Those of `_LOSSES`, `(5,)`."""
     texts = Ragged(batch.lengths, device)
     vectors, words = _encoded(encoder, batch, texts, plan)
     asked, told, _, _ = batch.counts
     scores, alone = _scores(vectors, batch)
     answers = on_device(batch.answers, device)
     answered = on_device(np.flatnonzero((batch.answers == 1).any(1)), device)
-    rows, truth = plan.scale * scores[answered], answers[answered] > 0
+    scaled = plan.scale * scores
+    rows, truth = scaled[answered], answers[answered] > 0
     found = torch.logsumexp(rows.masked_fill(~truth, -1e4), 1) - torch.logsumexp(rows, 1)
     near = _rivals(scores.detach(), answers, on_device(batch.own, device), plan)
     heard = Ragged(batch.lengths[: asked + told], device)
     return torch.stack(
         [
             -found.mean(),
-            _reader_loss(reader, batch, near, answered, (texts, words, alone)),
+            *_reader_losses(reader, batch, near, answered, (texts, words, scaled, alone)),
             _kind_loss(encoder, (vectors[: asked + told], words[: heard.total], heard), batch),
             _cut_loss(encoder, words, batch),
         ]
@@ -139,15 +148,20 @@ def _rivals(scores: Tensor, answers: Tensor, own: Tensor, plan: Plan) -> NDArray
     return chosen
 
 
-def _reader_loss(
+def _reader_losses(
     reader: FactReader,
     batch: Batch,
     near: NDArray[np.int64],
     answered: Tensor,
-    read: tuple[Ragged, Tensor, Tensor],
-) -> Tensor:
-    """Each pair by itself, and of a message's pairs the right one against the others."""
-    texts, words, alone = read
+    read: tuple[Ragged, Tensor, Tensor, Tensor],
+) -> tuple[Tensor, Tensor]:
+    """The reader's, for each pair and for the right ones of a message, and what it teaches.
+
+    Args:
+        read: Texts, their words, and of messages and facts the scaled scores of search and
+            the cosines of whole facts.
+    """
+    texts, words, scaled, alone = read
     device = words.device.type
     asked, needed = np.nonzero(batch.answers == 1)
     # The needed facts of a message first, then its rivals.
@@ -164,7 +178,9 @@ def _reader_loss(
     rows = groups.padded(logits, -1e4)[answered]
     good = groups.padded(target, 0.0)[answered] > 0.5
     listed = torch.logsumexp(rows, 1) - torch.logsumexp(rows.masked_fill(~good, -1e4), 1)
-    return 2 * single + 0.3 * listed.mean()
+    student = groups.padded(scaled[left, right], -1e4)[answered].log_softmax(1)
+    taught = functional.kl_div(student, rows.detach().softmax(1), reduction="batchmean")
+    return 2 * single + 0.3 * listed.mean(), taught
 
 
 def _kind_loss(encoder: TextEncoder, said: tuple[Tensor, Tensor, Ragged], batch: Batch) -> Tensor:

@@ -59,9 +59,7 @@ def test_the_token_before_counts_too() -> None:
         ("a fan and how hot", (0.0, 0.0, 0.0, 0.0), ("a fan and how hot",)),
     ],
 )
-def test_a_part_begins_once(
-    text: str, chances: tuple[float, ...], pieces: tuple[str, ...]
-) -> None:
+def test_a_part_begins_once(text: str, chances: tuple[float, ...], pieces: tuple[str, ...]) -> None:
     """
     Each word but the first has a chance; by hand.
     """

@@ -83,7 +83,7 @@ def test_training_learns_the_messages_and_leaves_still_layers_alone(
     base: Path, data: TrainingSet
 ) -> None:
     """
-    All four losses of the messages fall, and a layer that must not learn keeps every weight.
+    All losses of the messages fall, and a layer that must not learn keeps every weight.
     """
     encoder, reader = TextEncoder(str(base), "cpu"), FactReader("cpu")
     tokens, plan = Tokens(str(base), 96), replace(PLAN, all_views=False)
