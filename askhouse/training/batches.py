@@ -41,7 +41,6 @@ class Plan:
         taught_share: Weight of what the reader teaches the encoder.
         kind_share: Weight of the kind loss.
         cut_share: Weight of the loss for cuts.
-        all_views: Whether a fact's other views are learned from, or only compared with.
         workers: Processes that make batches.
     """
 
@@ -59,7 +58,6 @@ class Plan:
     taught_share: float = 1.0
     kind_share: float = 0.4
     cut_share: float = 0.3
-    all_views: bool = True
     seed: int = 7
     workers: int = 4
 

@@ -37,13 +37,12 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One message to one house; `late` if it is for a further training."""
+    """One message to one house."""
 
     house: str
     text: str
     language: str
     labels: tuple[Label, ...]
-    late: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +73,7 @@ class Corpus:
     """All of it.
 
     Attributes:
-        lines: What each house's own guests wrote, the later ones last.
+        lines: What each house's own guests wrote.
         borrowed: Messages of other houses' guests, put to this house and labelled anew.
             They were picked because an earlier model was unsure, so that they teach
             more than they weigh: nothing is measured on them.
@@ -89,27 +88,26 @@ class Corpus:
 def read_corpus(folder: Path) -> Corpus:
     """The corpus of a folder; lines that are comments or blank are left out."""
     library = load_houses(folder / "houses")
-    lines, later, borrowed = (
+    lines, borrowed = (
         tuple(
             Line(
                 path.stem,
                 text,
                 language,
                 tuple(_label(part) for part in label.split(";")),
-                late=name == "later",
             )
             for path in sorted((folder / name).glob("*.psv"))
             for label, language, text in _rows(path)
             if path.stem in library.houses
         )
-        for name in ("messages", "later", "borrowed")
+        for name in ("messages", "borrowed")
     )
     triage = tuple(
         TriageLine(text, language, label)
         for path in sorted((folder / "triage").glob("*.psv"))
         for label, language, text in _rows(path)
     )
-    return Corpus(dict(library.houses), (*lines, *later), borrowed, triage)
+    return Corpus(dict(library.houses), lines, borrowed, triage)
 
 
 def _rows(path: Path) -> Iterator[tuple[str, str, str]]:

@@ -39,7 +39,6 @@ class Asked:
         kind: A name of `KINDS`.
         measured: Whether held-out scores count it: not where it was borrowed from another
             house's guest, nor where it is a part of a message.
-        late: Whether it is for a further training.
     """
 
     house: str
@@ -49,7 +48,6 @@ class Asked:
     also: tuple[int, ...]
     kind: str
     measured: bool = True
-    late: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +122,6 @@ def read_training_set(path: Path) -> TrainingSet:
                 tuple(at[fact] for fact in label["also"]),
                 label["kind"],
                 line["measured"],
-                line["late"],
             )
         )
     told = tuple(Told(t["text"], t["kind"], t["hazard"]) for t in content["triage"])

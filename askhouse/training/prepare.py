@@ -66,7 +66,6 @@ def _row(text: str, line: Line, labels: tuple[Label, ...], *, measured: bool) ->
         "language": line.language,
         "labels": [_label(label) for label in labels],
         "measured": measured,
-        "late": line.late,
         "starts": (),
     }
 

@@ -16,14 +16,14 @@ from askhouse.training.modules import FactReader, TextEncoder
 __all__ = ["shipped"]
 
 
-def shipped(models: Path, base: str) -> tuple[TextEncoder, FactReader]:
-    """The pair of `encoder.onnx` and `reader.onnx`, on the processor.
+def shipped(models: Path, base: str, device: str = "cpu") -> tuple[TextEncoder, FactReader]:
+    """The pair of `encoder.onnx` and `reader.onnx`.
 
     Args:
         models: Folder of the files that `askhouse.training.export` wrote.
         base: Folder of the weights their training started from; its shape is theirs.
     """
-    encoder, reader = TextEncoder(base, "cpu"), FactReader("cpu")
+    encoder, reader = TextEncoder(base, device), FactReader(device)
     own = dict(_weights(models / "encoder.onnx"))
     with np.load(models / "heads-trained.npz", allow_pickle=False) as heads:
         for name in ("kind", "hazard"):

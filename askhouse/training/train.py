@@ -77,10 +77,9 @@ def _optimiser(
     words = [encoder.narrow, encoder.kind.looks, encoder.kind.says]
     words += [encoder.hazard.looks, encoder.hazard.says, encoder.cut]
     small = [*reader.parameters(), *(p for module in words for p in module.parameters())]
-    body = [p for p in encoder.body.parameters() if p.requires_grad]
     return torch.optim.AdamW(
         [
-            {"params": body, "lr": plan.rate, "weight_decay": 0.01},
+            {"params": encoder.body.parameters(), "lr": plan.rate, "weight_decay": 0.01},
             {"params": small, "lr": 2.5 * plan.rate, "weight_decay": 0.05},
             {"params": heads, "lr": 100 * plan.rate, "weight_decay": 0.0},
         ],
@@ -93,7 +92,7 @@ def _losses(
 ) -> Tensor:
     """Those of `_LOSSES`, `(5,)`."""
     texts = Ragged(batch.lengths, device)
-    vectors, words = _encoded(encoder, batch, texts, plan)
+    vectors, words = encoder(on_device(batch.ids, device), texts)
     asked, told, _, _ = batch.counts
     scores, alone = _scores(vectors, batch)
     answers = on_device(batch.answers, device)
@@ -111,22 +110,6 @@ def _losses(
             _cut_loss(encoder, words, batch),
         ]
     )
-
-
-def _encoded(
-    encoder: TextEncoder, batch: Batch, texts: Ragged, plan: Plan
-) -> tuple[Tensor, Tensor]:
-    """Vectors and words of all texts of a batch."""
-    ids = on_device(batch.ids, encoder.device)
-    if plan.all_views:
-        encoded: tuple[Tensor, Tensor] = encoder(ids, texts)
-        return encoded
-    first = batch.first_fact + batch.counts[3]
-    learned, looked_at = np.split(batch.lengths, [first])
-    vectors, words = encoder(ids[: learned.sum()], Ragged(learned, encoder.device))
-    with torch.no_grad():
-        others, their_words = encoder(ids[learned.sum() :], Ragged(looked_at, encoder.device))
-    return torch.cat([vectors, others]), torch.cat([words, their_words])
 
 
 def _scores(vectors: Tensor, batch: Batch) -> tuple[Tensor, Tensor]:

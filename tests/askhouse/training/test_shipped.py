@@ -1,4 +1,4 @@
-"""Going on from the shipped models: they are read back whole, and learn from what is later."""
+"""Going on from the shipped models: they are read back whole."""
 
 from __future__ import annotations
 
@@ -12,8 +12,6 @@ from transformers import BertConfig, BertModel
 
 from askhouse.encoder import MODELS, TrainedEncoder
 from askhouse.search.reader import Reader
-from askhouse.training.examples import Asked, TrainingSet
-from askhouse.training.further import later_and_some
 from askhouse.training.modules import MAX_TOKENS, FactReader, TextEncoder
 from askhouse.training.ragged import Pairs, Ragged
 from askhouse.training.shipped import shipped
@@ -59,7 +57,7 @@ def test_the_shipped_models_are_read_back(
     told = Reader().answers(states[0], states[1:], cosines[0].numpy())
 
     assert min(alike) > 0.97
-    assert np.abs(answers - told).max() < 0.15
+    assert np.abs(answers - told).max() < 0.3
     assert answers.argmax() == told.argmax() == 0
 
 
@@ -72,20 +70,3 @@ def test_the_heads_are_read_back(pair: tuple[TextEncoder, FactReader]) -> None:
         assert np.array_equal(encoder.kind.whole.weight.detach().numpy(), heads["kind_weights"])
         assert np.array_equal(encoder.hazard.says.weight.detach().numpy(), heads["hazard_says"])
         assert np.array_equal(encoder.cut.weight.detach().numpy()[0], heads["cut_weights"])
-
-
-def test_all_that_is_later_and_a_share_of_the_rest_is_learned_from() -> None:
-    """
-    Four later messages and half as many earlier ones, the same ones each time.
-    """
-    asked = tuple(
-        Asked("mill", str(number), "en", (0,), (), "question", late=number < 4)
-        for number in range(20)
-    )
-    data = TrainingSet({"mill": [["a"]]}, asked, (), ())
-
-    some = later_and_some(data, 0.5, seed=7)
-
-    assert [one.late for one in some.asked] == [True] * 4 + [False] * 2
-    assert some == later_and_some(data, 0.5, seed=7)
-    assert len(later_and_some(data, 99.0, seed=7).asked) == len(asked)
