@@ -49,6 +49,7 @@ MOST_HITS = 5  # the facts that a decision looks at
 # What a statement may report, and from which probability on it stands for itself.
 _REPORTS = ("safety", "lockout", "damage", "complaint", "request")
 _REPORT = 0.5
+_WHOLE = 0.9  # a whole message is believed where its parts, each heard by itself, said nothing
 
 
 class Assistant:
@@ -176,8 +177,8 @@ class Assistant:
             part.decision.alarm and not part.decision.stranger for part in decided
         ):
             return decided
-        alarm = self._ear.alarm(encoded, [text])
-        if alarm is None:
+        alarm = self._ear.alarm(encoded, text)
+        if alarm is None or alarm.probability < _WHOLE:
             return decided
         worst = max(range(len(decided)), key=lambda i: decided[i].kinds.get(alarm.kind, 0.0))
         decision = decide(decided[worst].part, (), {}, alarm, self._calibration, verified=False)
@@ -262,14 +263,15 @@ class Assistant:
             encoded: Encodes texts.
         """
         if not message.thread:
-            return self._ear.alarm(encoded, [written, part.reading])
-        own = self._ear.alarm(encoded, [part.text, _mended(part.text, search, whole)])
-        if own is not None:
+            return self._ear.alarm(encoded, written, part.reading)
+        own = self._ear.alarm(encoded, part.text, _mended(part.text, search, whole))
+        # Whoever was told to go outside is outside, and not locked out.
+        told_to_leave = before is not None and before.kind is Kind.SAFETY
+        if own and not (told_to_leave and own.kind is Kind.LOCKOUT and own.probability < 1):
             return own
-        if before is not None:
-            return self._ear.carried(
-                before, part.text, names_nothing=not self._topics.of(part.text)
-            )
+        names_nothing = not self._topics.of(part.text)
+        if before and (again := self._ear.carried(before, part.text, names_nothing=names_nothing)):
+            return again
         return self._ear.together(encoded, part.text, message.thread)
 
     def _compose(

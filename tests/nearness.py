@@ -14,6 +14,7 @@ def nearly_the_same(
     learned: Sequence[str], measured: Sequence[str], same: int
 ) -> list[tuple[str, str]]:
     """The pairs of texts with at least `same` per cent of equal letters."""
+    learned = list(dict.fromkeys(learned))  # a borrowed message stands at two houses
     alike = process.cdist(
         learned, measured, scorer=fuzz.ratio, score_cutoff=same, dtype=np.uint8, workers=2
     )

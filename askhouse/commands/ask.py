@@ -198,8 +198,8 @@ def _triage(part: ReplyPart, calibration: Calibration) -> str:
     harm, outside = part.kinds.get("safety", 0.0), part.kinds.get("lockout", 0.0)
     if harm >= calibration.safety or outside >= calibration.lockout:
         return "no signal of its own; an earlier message's alarm was raised then"
-    if part.kinds and harm < calibration.harmless:
-        return f"no signal (doubtful words count from safety {calibration.harmless:.3f} on)"
+    if part.kinds and max(harm, outside) < calibration.harmless:
+        return f"no signal (doubtful words count from {calibration.harmless:.3f} on)"
     return "no signal"
 
 

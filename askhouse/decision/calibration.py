@@ -81,8 +81,8 @@ class Calibration:
         also: A further fact is given from this probability on.
         safety: A learned safety alarm is raised from this probability on.
         lockout: The same for a lockout.
-        harmless: Below this probability of safety a doubtful word of triage raises no alarm;
-            0 where the heads are not good enough to say so.
+        harmless: Below this probability of danger and of lockout a doubtful word of triage
+            raises no alarm; 0 where the heads are not good enough to say so.
         promise: What the threshold keeps.
     """
 

@@ -7,20 +7,21 @@ heard piece by piece. And a follow-up to a danger is about that danger until it 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from askhouse.kinds import Once, Scores
 from askhouse.parts.clean import readable
 from askhouse.parts.context import leans_back, points_back, with_before
 from askhouse.triage.guidance import Guidance
-from askhouse.triage.triage import weighed
+from askhouse.triage.triage import trouble, weighed
 from askhouse.triage.wordlist import goes_on, match
 from askhouse.values import Alarm, Decision, Kind, Outcome, Turn
 
 __all__ = ["Ear"]
 
 _PIECE, _STEP = 45, 30  # words; what the encoder surely reads, overlapping
+_SURE_PIECE = 0.5  # from this probability on the heads are believed in a piece
 _TURNS = 2  # earlier messages in which a danger may have been told
 
 
@@ -32,7 +33,7 @@ class Ear:
         guidance: Signals.
         safety: Probability from which the heads alone raise a safety alarm.
         lockout: The same for a lockout.
-        harmless: Probability of harm below which doubtful signals do not count.
+        harmless: Below this probability of either, doubtful signals do not count.
     """
 
     guidance: Guidance
@@ -40,17 +41,30 @@ class Ear:
     lockout: float
     harmless: float
 
-    def alarm(self, encoded: Once, versions: Iterable[str]) -> Alarm | None:
-        """The first alarm among the versions of a text; each can only add one."""
-        for text in dict.fromkeys(versions):
-            if (alarm := self._of(text, encoded)) is not None:
-                return alarm
-        return None
+    def alarm(self, encoded: Once, text: str, mended: str = "") -> Alarm | None:
+        """What a text raises by itself.
+
+        Words are looked for in the text as it was mended, too. The heads have learned from
+        misspelled texts: what they hear only in a mended one was false eight times of eight.
+        """
+        pieces = [text] if encoded(text).reaches_end(text) else _pieces(text)
+        scores = [_heard(piece, encoded) for piece in pieces]
+        # No piece can say of the whole that nothing is wrong, and each may be wrong by itself.
+        calm = len(pieces) == 1 and trouble(scores[0][0]) < self.harmless
+        safety, lockout = (
+            limit if len(pieces) == 1 else max(limit, _SURE_PIECE)
+            for limit in (self.safety, self.lockout)
+        )
+        found = match(text, self.guidance, harmless=calm)
+        if found is None and mended not in {"", text}:
+            found = match(mended, self.guidance, harmless=calm)
+        alarms = [weighed(found, *one, safety=safety, lockout=lockout) for one in scores]
+        return min((a for a in alarms if a is not None), key=_slowness, default=None)
 
     def before(self, encoded: Once, thread: Sequence[Turn]) -> Alarm | None:
         """The last alarm that the guest's latest messages raised."""
         for turn in reversed(thread[-_TURNS:]):
-            if (alarm := self._of(readable(turn.text), encoded)) is not None:
+            if (alarm := self.alarm(encoded, readable(turn.text))) is not None:
                 return alarm
         return None
 
@@ -63,7 +77,7 @@ class Ear:
         """
         if not points_back(text):
             return None
-        return self._of(with_before(text, thread), encoded)
+        return self.alarm(encoded, with_before(text, thread))
 
     def carried(self, before: Alarm, text: str, *, names_nothing: bool) -> Alarm | None:
         """The earlier alarm, if a text goes on about it ("it still smells", "and now what?")."""
@@ -85,15 +99,6 @@ class Ear:
     def again(self, before: Alarm) -> Alarm:
         """An earlier alarm, raised anew."""
         return replace(before, signal=f"{before.signal}, told before")
-
-    def _of(self, text: str, encoded: Once) -> Alarm | None:
-        pieces = [text] if encoded(text).reaches_end(text) else _pieces(text)
-        scores = [_heard(piece, encoded) for piece in pieces]
-        # No piece can say of the whole that nothing is wrong.
-        calm = len(pieces) == 1 and scores[0][0].get("safety", 0.0) < self.harmless
-        found = match(text, self.guidance, harmless=calm)
-        alarms = [weighed(found, *one, safety=self.safety, lockout=self.lockout) for one in scores]
-        return min((a for a in alarms if a is not None), key=_slowness, default=None)
 
 
 def _heard(piece: str, encoded: Once) -> tuple[Scores, Scores]:

@@ -41,7 +41,7 @@ class Signal(_Closed):
         level: How fast.
         sure: Raised even where the message also sounds past or hypothetical.
         doubtful: Often said of other things ("a bang like a gunshot"): not raised where the
-            learned head is sure that there is no harm.
+            learned heads are sure that nobody is in danger or shut out.
     """
 
     pattern: Read

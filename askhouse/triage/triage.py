@@ -13,7 +13,7 @@ from askhouse.triage.guidance import Guidance
 from askhouse.triage.wordlist import Match, match
 from askhouse.values import Alarm, Hazard, Kind, Level
 
-__all__ = ["find_alarm", "weighed"]
+__all__ = ["find_alarm", "trouble", "weighed"]
 
 _HAZARD_CLEAR = 0.4  # below, the hazard is named "unclear" and the words are the general ones
 # These can take a life within minutes; the others call for the host at once.
@@ -39,10 +39,15 @@ def find_alarm(
         hazards: The hazard head's probabilities, given that there is harm.
         safety: Probability from which the head alone raises a safety alarm.
         lockout: The same for a lockout.
-        harmless: Probability of harm below which doubtful signals do not count.
+        harmless: Below this `trouble` doubtful signals do not count.
     """
-    found = match(text, guidance, harmless=kinds.get("safety", 0.0) < harmless)
+    found = match(text, guidance, harmless=trouble(kinds) < harmless)
     return weighed(found, kinds, hazards, safety=safety, lockout=lockout)
+
+
+def trouble(kinds: Scores) -> float:
+    """The probability of harm or of a lockout, whichever is likelier."""
+    return max(kinds.get("safety", 0.0), kinds.get("lockout", 0.0))
 
 
 def weighed(

@@ -71,7 +71,8 @@ def match(text: str, guidance: Guidance, *, harmless: bool = False) -> Match | N
     Args:
         text: The part.
         guidance: Signals.
-        harmless: The learned head is sure that there is no harm; doubtful signals do not count.
+        harmless: The learned heads are sure that nobody is in danger or shut out; doubtful
+            signals do not count.
     """
     text = plain(text)
 

@@ -16,7 +16,7 @@ def test_it_prints_what_is_answered_and_when(
     """
     Embedding alone is faster than answering, and each p50 is at most its p99.
     """
-    main(settings.knowledge, "orchard-barn", 1, settings.index_file)
+    main(settings.knowledge, "orchard-barn", 3, settings.index_file)
 
     embeds, most, sustained, flood = capsys.readouterr().out.splitlines()
     assert _number(embeds, "requests/s") > _number(most, "messages/s") > 0

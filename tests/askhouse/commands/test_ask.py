@@ -211,7 +211,7 @@ def test_why_tells_a_question_back() -> None:
             "the whole message reads like harm, though no single word says so "
             "(safety, hazard fire, level emergency)",
         ),
-        ("lovely lovely", "no signal (doubtful words count from safety 0.000 on)"),
+        ("lovely lovely", "no signal (doubtful words count from 0.000 on)"),
         ("we are locked out", "locked out (lockout, level urgent)"),
         ("do you have a sauna", "no signal"),
     ],

@@ -58,7 +58,7 @@ def test_danger_at_the_end_of_a_long_message_is_heard(
     """
     Also where the encoder does not read as far.
     """
-    assert not heard(demo_assistant, TALK)
+    assert not any(alarm.kind is Kind.SAFETY for alarm in heard(demo_assistant, TALK))
     assert [alarm.hazard for alarm in heard(demo_assistant, TALK + danger)] == [hazard]
 
 

@@ -35,6 +35,8 @@ def test_a_rule_stands_against_a_calm_head() -> None:
         ("the kitchen is on fire", 0.0029, 0.003, False),
         ("the kitchen is on fire", 0.003, 0.003, True),
         ("the kitchen is on fire", 0.0, 0.0, True),
+        ("we are locked out", 0.0029, 0.003, False),
+        ("we are locked out", 0.003, 0.003, True),
         # No other word does, nor does a second one in the same message.
         ("there is a strong smell of gas", 0.0, 0.003, True),
         ("the kitchen is on fire and there is a strong smell of gas", 0.0, 0.003, True),
