@@ -58,8 +58,13 @@ def test_danger_at_the_end_of_a_long_message_is_heard(
     """
     Also where the encoder does not read as far.
     """
-    assert not any(alarm.kind is Kind.SAFETY for alarm in heard(demo_assistant, TALK))
-    assert [alarm.hazard for alarm in heard(demo_assistant, TALK + danger)] == [hazard]
+
+    def dangers(text: str) -> list[Hazard | None]:
+        found = heard(demo_assistant, text)
+        return [alarm.hazard for alarm in found if alarm.kind is Kind.SAFETY]
+
+    assert not dangers(TALK)
+    assert dangers(TALK + danger) == [hazard]
 
 
 @pytest.mark.parametrize(
