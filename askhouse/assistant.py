@@ -269,9 +269,11 @@ class Assistant:
         told_to_leave = before is not None and before.kind is Kind.SAFETY
         if own and not (told_to_leave and own.kind is Kind.LOCKOUT and own.probability < 1):
             return own
-        names_nothing = not self._topics.of(part.text)
-        if before and (again := self._ear.carried(before, part.text, names_nothing=names_nothing)):
-            return again
+        if before is not None:
+            names_nothing = not self._topics.of(part.text)
+            again = self._ear.carried(before, part.text, names_nothing=names_nothing)
+            if again is not None:
+                return again
         return self._ear.together(encoded, part.text, message.thread)
 
     def _compose(

@@ -191,6 +191,8 @@ def _show_candidates(part: ReplyPart) -> None:
 
 def _triage(part: ReplyPart, calibration: Calibration) -> str:
     """The signal that raised the alarm, or that none did."""
+    from askhouse.triage.triage import trouble
+
     alarm = part.decision.alarm
     if alarm is not None:
         hazard = f", hazard {alarm.hazard}" if alarm.hazard else ""
@@ -198,7 +200,7 @@ def _triage(part: ReplyPart, calibration: Calibration) -> str:
     harm, outside = part.kinds.get("safety", 0.0), part.kinds.get("lockout", 0.0)
     if harm >= calibration.safety or outside >= calibration.lockout:
         return "no signal of its own; an earlier message's alarm was raised then"
-    if part.kinds and max(harm, outside) < calibration.harmless:
+    if part.kinds and trouble(part.kinds) < calibration.harmless:
         return f"no signal (doubtful words count from {calibration.harmless:.3f} on)"
     return "no signal"
 

@@ -88,10 +88,9 @@ def likely_cuts(text: str, places: Sequence[int], chances: NDArray[np.floating])
             shared[first + int(chances[first + 1] > chances[first])] = True
     surely = joined_asks(text)
     cut: list[int] = []
-    for place, one in zip(places, over | shared, strict=True):
-        if not one and place not in surely:
-            continue
-        if not (cut and only_opens(text[cut[-1] : place].strip())):
+    for place, likely in zip(places, over | shared, strict=True):
+        begins = likely or place in surely
+        if begins and not (cut and only_opens(text[cut[-1] : place].strip())):
             cut.append(place)
     return tuple(cut)
 

@@ -90,12 +90,7 @@ def read_corpus(folder: Path) -> Corpus:
     library = load_houses(folder / "houses")
     lines, borrowed = (
         tuple(
-            Line(
-                path.stem,
-                text,
-                language,
-                tuple(_label(part) for part in label.split(";")),
-            )
+            Line(path.stem, text, language, tuple(_label(part) for part in label.split(";")))
             for path in sorted((folder / name).glob("*.psv"))
             for label, language, text in _rows(path)
             if path.stem in library.houses

@@ -22,6 +22,7 @@ def shipped(models: Path, base: str, device: str = "cpu") -> tuple[TextEncoder, 
     Args:
         models: Folder of the files that `askhouse.training.export` wrote.
         base: Folder of the weights their training started from; its shape is theirs.
+        device: Where the modules are put.
     """
     encoder, reader = TextEncoder(base, device), FactReader(device)
     own = dict(_weights(models / "encoder.onnx"))

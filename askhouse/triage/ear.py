@@ -14,14 +14,13 @@ from askhouse.kinds import Once, Scores
 from askhouse.parts.clean import readable
 from askhouse.parts.context import leans_back, points_back, with_before
 from askhouse.triage.guidance import Guidance
-from askhouse.triage.triage import trouble, weighed
-from askhouse.triage.wordlist import goes_on, match
+from askhouse.triage.triage import find_alarm
+from askhouse.triage.wordlist import goes_on
 from askhouse.values import Alarm, Decision, Kind, Outcome, Turn
 
 __all__ = ["Ear"]
 
 _PIECE, _STEP = 45, 30  # words; what the encoder surely reads, overlapping
-_SURE_PIECE = 0.5  # from this probability on the heads are believed in a piece
 _TURNS = 2  # earlier messages in which a danger may have been told
 
 
@@ -41,25 +40,21 @@ class Ear:
     lockout: float
     harmless: float
 
-    def alarm(self, encoded: Once, text: str, mended: str = "") -> Alarm | None:
+    def alarm(self, encoded: Once, text: str, *mended: str) -> Alarm | None:
         """What a text raises by itself.
 
         Words are looked for in the text as it was mended, too. The heads have learned from
         misspelled texts: what they hear only in a mended one was false eight times of eight.
         """
         pieces = [text] if encoded(text).reaches_end(text) else _pieces(text)
-        scores = [_heard(piece, encoded) for piece in pieces]
-        # No piece can say of the whole that nothing is wrong, and each may be wrong by itself.
-        calm = len(pieces) == 1 and trouble(scores[0][0]) < self.harmless
-        safety, lockout = (
-            limit if len(pieces) == 1 else max(limit, _SURE_PIECE)
-            for limit in (self.safety, self.lockout)
+        return find_alarm(
+            (text, *mended),
+            self.guidance,
+            [_heard(piece, encoded) for piece in pieces],
+            safety=self.safety,
+            lockout=self.lockout,
+            harmless=self.harmless,
         )
-        found = match(text, self.guidance, harmless=calm)
-        if found is None and mended not in {"", text}:
-            found = match(mended, self.guidance, harmless=calm)
-        alarms = [weighed(found, *one, safety=safety, lockout=lockout) for one in scores]
-        return min((a for a in alarms if a is not None), key=_slowness, default=None)
 
     def before(self, encoded: Once, thread: Sequence[Turn]) -> Alarm | None:
         """The last alarm that the guest's latest messages raised."""
@@ -110,7 +105,3 @@ def _pieces(text: str) -> list[str]:
     words = text.split()
     last = max(len(words) - _PIECE + _STEP, 1)
     return [" ".join(words[start : start + _PIECE]) for start in range(0, last, _STEP)]
-
-
-def _slowness(alarm: Alarm) -> tuple[bool, int]:
-    return alarm.kind is not Kind.SAFETY, alarm.level.slowness

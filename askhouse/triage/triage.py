@@ -8,23 +8,25 @@ is on fire inside?") where it is sure that nothing is wrong.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
+
 from askhouse.kinds import Scores
 from askhouse.triage.guidance import Guidance
 from askhouse.triage.wordlist import Match, match
 from askhouse.values import Alarm, Hazard, Kind, Level
 
-__all__ = ["find_alarm", "trouble", "weighed"]
+__all__ = ["find_alarm", "trouble"]
 
+_SURE_PIECE = 0.5  # from this probability on the heads are believed in a piece
 _HAZARD_CLEAR = 0.4  # below, the hazard is named "unclear" and the words are the general ones
 # These can take a life within minutes; the others call for the host at once.
 _EMERGENCIES = frozenset(Hazard) - {Hazard.WILDLIFE, Hazard.SCALD, Hazard.FALLING, Hazard.WEATHER}
 
 
 def find_alarm(
-    text: str,
+    texts: Iterable[str],
     guidance: Guidance,
-    kinds: Scores,
-    hazards: Scores,
+    heard: Sequence[tuple[Scores, Scores]],
     *,
     safety: float,
     lockout: float,
@@ -33,24 +35,35 @@ def find_alarm(
     """The alarm that a part raises, or None.
 
     Args:
-        text: The part.
+        texts: The part as it was written, and then as it was mended; words may stand in either.
         guidance: Signals and words.
-        kinds: The kind head's probabilities.
-        hazards: The hazard head's probabilities, given that there is harm.
+        heard: The kind head's probabilities, and the hazard head's, given that there is harm,
+            of the part as it was written, or of each piece of one that is too long to be read.
         safety: Probability from which the head alone raises a safety alarm.
         lockout: The same for a lockout.
         harmless: Below this `trouble` doubtful signals do not count.
     """
-    found = match(text, guidance, harmless=trouble(kinds) < harmless)
-    return weighed(found, kinds, hazards, safety=safety, lockout=lockout)
+    # No piece can say of the whole that nothing is wrong, and each may be wrong by itself.
+    whole = len(heard) == 1
+    calm = whole and trouble(heard[0][0]) < harmless
+    if not whole:
+        safety, lockout = max(safety, _SURE_PIECE), max(lockout, _SURE_PIECE)
+    matches = (match(text, guidance, harmless=calm) for text in dict.fromkeys(texts))
+    found = next(filter(None, matches), None)
+    alarms = [_weighed(found, *one, safety=safety, lockout=lockout) for one in heard]
+    return min(filter(None, alarms), key=_slowness, default=None)
 
 
-def trouble(kinds: Scores) -> float:
+def trouble(kinds: Mapping[str, float]) -> float:
     """The probability of harm or of a lockout, whichever is likelier."""
     return max(kinds.get("safety", 0.0), kinds.get("lockout", 0.0))
 
 
-def weighed(
+def _slowness(alarm: Alarm) -> tuple[bool, int]:
+    return alarm.kind is not Kind.SAFETY, alarm.level.slowness
+
+
+def _weighed(
     found: Match | None, kinds: Scores, hazards: Scores, *, safety: float, lockout: float
 ) -> Alarm | None:
     """The alarm of a signal that was found, or not, and of what the heads say."""

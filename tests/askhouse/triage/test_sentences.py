@@ -88,12 +88,10 @@ def alarms(onnx_encoder: OnnxEncoder) -> dict[str, Alarm | None]:
     vectors = onnx_encoder.encode_words([sentence.text for sentence in every])
     found: dict[str, Alarm | None] = {}
     for sentence, vector in zip(every, vectors, strict=True):
-        kind, hazard = kinds.read(sentence.text, vector)
         found[sentence.text] = find_alarm(
-            sentence.text,
+            [sentence.text],
             guidance(),
-            kind,
-            hazard,
+            [kinds.read(sentence.text, vector)],
             safety=calibration.safety,
             lockout=calibration.lockout,
         )

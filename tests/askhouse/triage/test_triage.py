@@ -15,7 +15,7 @@ GAS = {"gas": 0.9, "fire": 0.1}
 def _alarm(
     text: str, kinds: dict[str, float] = CALM, hazards: dict[str, float] = GAS
 ) -> Alarm | None:
-    return find_alarm(text, guidance(), kinds, hazards, safety=0.5, lockout=0.5)
+    return find_alarm([text], guidance(), [(kinds, hazards)], safety=0.5, lockout=0.5)
 
 
 def test_a_rule_stands_against_a_calm_head() -> None:
@@ -50,7 +50,9 @@ def test_only_doubtful_words_give_way_to_a_head_that_sees_no_harm(
     """
     kinds = {"question": 1 - share, "safety": share, "lockout": 0.0}
 
-    alarm = find_alarm(text, guidance(), kinds, GAS, safety=0.5, lockout=0.5, harmless=harmless)
+    alarm = find_alarm(
+        [text], guidance(), [(kinds, GAS)], safety=0.5, lockout=0.5, harmless=harmless
+    )
 
     assert (alarm is not None) is raised
 
