@@ -13,6 +13,8 @@ from askhouse.values import House
 
 __all__ = ["Corpus", "Label", "Line", "TriageLine", "read_corpus"]
 
+_MARK = "¦"  # before the second and later parts of a message, in the text
+
 
 @dataclass(frozen=True, slots=True)
 class Label:
@@ -37,12 +39,18 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One message to one house."""
+    """One message to one house.
+
+    Attributes:
+        starts: Characters at which the second and later parts begin, where the writer marked
+            them; else None.
+    """
 
     house: str
     text: str
     language: str
     labels: tuple[Label, ...]
+    starts: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +98,7 @@ def read_corpus(folder: Path) -> Corpus:
     library = load_houses(folder / "houses")
     lines, borrowed = (
         tuple(
-            Line(path.stem, text, language, tuple(_label(part) for part in label.split(";")))
+            _line(path.stem, text, language, label)
             for path in sorted((folder / name).glob("*.psv"))
             for label, language, text in _rows(path)
             if path.stem in library.houses
@@ -111,6 +119,16 @@ def _rows(path: Path) -> Iterator[tuple[str, str, str]]:
             if row and not row[0].startswith("#"):
                 label, language, text = (cell.strip() for cell in row)
                 yield label, language, text
+
+
+def _line(house: str, marked: str, language: str, label: str) -> Line:
+    first, *others = (piece.strip() for piece in marked.split(_MARK))
+    text, starts = first, []
+    for piece in others:
+        starts.append(len(text) + 1)
+        text += f" {piece}"
+    labels = tuple(_label(part) for part in label.split(";"))
+    return Line(house, text, language, labels, tuple(starts) or None)
 
 
 def _label(text: str) -> Label:

@@ -1,7 +1,7 @@
 """Where the parts of a labelled message begin.
 
-The corpus says how many parts a message has and what answers each, not where one
-ends. So each place where a part may begin is tried, and that cut is taken whose
+For most messages the corpus says how many parts they have and what answers each, not
+where one ends. So each place where a part may begin is tried, and that cut is taken whose
 pieces are nearest to what their labels name.
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from itertools import combinations, pairwise
+from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ from askhouse.values import House
 __all__ = ["Cutter"]
 
 _MOST_PARTS = 3
-_LONGEST = 260  # characters; longer ones have too many places to try
+_MOST_CHOICES = 120  # of places to cut; what has more of them would take too long
 _STOP = 0.20  # what a full stop, question mark or comma before a place adds
 _JOIN = 0.15  # what a joiner or the opening of a question behind it adds
 _UNKNOWN = 0.45  # the likeness of a piece to a gap that comes close to no fact
@@ -51,10 +52,14 @@ class Cutter:
 
     def starts(self, line: Line, house: House) -> tuple[int, ...] | None:
         """The characters at which the second and later parts begin; None where it cannot tell."""
+        if line.starts is not None:
+            return line.starts
         count = len(line.labels)
         words = [match.start() for match in re.finditer(r"\S+", line.text)]
         ease = {place: gain for place in words[1:] if (gain := _ease(line.text, place))}
-        if count > _MOST_PARTS or len(line.text) > _LONGEST or len(ease) < count - 1:
+        if count > _MOST_PARTS or len(ease) < count - 1:
+            return None
+        if comb(len(ease), count - 1) > _MOST_CHOICES:
             return None
         choices = list(combinations(ease, count - 1))
         spans = sorted({span for choice in choices for span in _spans(choice, line.text)})

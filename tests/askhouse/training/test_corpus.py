@@ -52,6 +52,23 @@ def test_there_is_as_much_as_the_card_says(corpus: Corpus) -> None:
     assert sum(language != "en" for language in languages) >= len(languages) / 5
 
 
+def test_marked_parts_begin_behind_their_mark(tmp_path: Path) -> None:
+    """
+    The mark is no part of the text; the starts are those of the text without it.
+    """
+    house = next((ROOT / "knowledge" / "corpus" / "houses").glob("*.yaml"))
+    for folder in ("houses", "messages"):
+        (tmp_path / folder).mkdir()
+    (tmp_path / "houses" / house.name).write_bytes(house.read_bytes())
+    rows = "~ ; !request|en|a boat? ¦ and send one\n~|en|a boat?\n"
+    (tmp_path / "messages" / f"{house.stem}.psv").write_text(rows, encoding="utf-8")
+    marked, plain = read_corpus(tmp_path).lines
+    assert marked.text == "a boat? and send one"
+    assert marked.starts is not None
+    assert [marked.text[start:] for start in marked.starts] == ["and send one"]
+    assert (plain.text, plain.starts) == ("a boat?", None)
+
+
 @pytest.mark.skipif(not EVALUATION.is_dir(), reason="no labelled set beside the checkout")
 def test_nothing_of_the_labelled_set_is_learned_from(corpus: Corpus) -> None:
     """

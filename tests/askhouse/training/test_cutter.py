@@ -71,3 +71,12 @@ def test_without_a_joiner_or_stop_it_cannot_tell(tmp_path: Path) -> None:
     """
     line = Line(HOUSE.slug, "bins boat", "en", (question("bins"), question("boat")))
     assert make_cutter(tmp_path).starts(line, HOUSE) is None
+
+
+def test_a_marked_start_needs_no_guess(tmp_path: Path) -> None:
+    """
+    Where the writer marked the parts, they are kept, joiner or not.
+    """
+    labels = (question("bins"), question("boat"))
+    line = Line(HOUSE.slug, "bins boat", "en", labels, starts=(5,))
+    assert make_cutter(tmp_path).starts(line, HOUSE) == (5,)
