@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -26,25 +27,15 @@ from askhouse.search.views import views_of
 from askhouse.training.corpus import Corpus, Label, Line, read_corpus
 from askhouse.training.cuts import Cutter
 
-__all__ = ["as_json"]
 
-
-def as_json(corpus: Corpus, cutter: Cutter) -> dict[str, Any]:
-    """Houses with the views of their facts, lines and triage lines, as plain values."""
-    return {
-        "houses": {
-            slug: [{"id": fact.id, "views": views_of(fact)} for fact in house.facts]
-            for slug, house in corpus.houses.items()
-        },
-        "lines": [
-            *(row for line in corpus.lines for row in _rows(line, corpus, cutter)),
-            *(_row(line.text, line, line.labels, measured=False) for line in corpus.borrowed),
-        ],
-        "triage": [
-            {"text": e.text, "language": e.language, "kind": e.kind, "hazard": e.hazard}
-            for e in corpus.triage
-        ],
-    }
+def rows_of(corpus: Corpus, house: str, cutter: Cutter) -> list[dict[str, Any]]:
+    """The lines of a house, and those it borrowed, as plain values."""
+    own = (line for line in corpus.lines if line.house == house)
+    borrowed = (line for line in corpus.borrowed if line.house == house)
+    return [
+        *(row for line in own for row in _rows(line, corpus, cutter)),
+        *(_row(line.text, line, line.labels, measured=False) for line in borrowed),
+    ]
 
 
 def _rows(line: Line, corpus: Corpus, cutter: Cutter) -> Iterator[dict[str, Any]]:
@@ -74,14 +65,39 @@ def _label(label: Label) -> dict[str, Any]:
     return {"kind": label.kind, "needed": label.needed, "also": label.also, "near": label.near}
 
 
+_opened: list[tuple[Corpus, Cutter]] = []  # one in each process
+
+
+def _open(folder: Path) -> None:
+    encoder = open_encoder("trained")
+    cutter = Cutter(encoder, Kinds(MODELS / "heads-trained.npz", encoder))
+    _opened.append((read_corpus(folder), cutter))
+
+
+def _rows_beside(house: str) -> list[dict[str, Any]]:
+    corpus, cutter = _opened[0]
+    return rows_of(corpus, house, cutter)
+
+
 def main(
     out: Annotated[Path, typer.Option()],
     corpus: Annotated[Path, typer.Option()] = Path("knowledge/corpus"),
 ) -> None:
     """Write the corpus as one JSON file."""
-    encoder = open_encoder("trained")
-    cutter = Cutter(encoder, Kinds(MODELS / "heads-trained.npz", encoder))
-    content = as_json(read_corpus(corpus), cutter)
+    read = read_corpus(corpus)
+    with ProcessPoolExecutor(initializer=_open, initargs=(corpus,)) as pool:
+        lines = [row for rows in pool.map(_rows_beside, read.houses) for row in rows]
+    content = {
+        "houses": {
+            slug: [{"id": fact.id, "views": views_of(fact)} for fact in house.facts]
+            for slug, house in read.houses.items()
+        },
+        "lines": lines,
+        "triage": [
+            {"text": e.text, "language": e.language, "kind": e.kind, "hazard": e.hazard}
+            for e in read.triage
+        ],
+    }
     out.write_text(json.dumps(content, ensure_ascii=False), encoding="utf-8")
     print(
         f"{out}: {len(content['houses'])} houses, {len(content['lines'])} lines, "
