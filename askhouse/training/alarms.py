@@ -35,7 +35,7 @@ def main(
         lockout=lockout,
     ).write(out)
     for name, threshold in (("safety", safety), ("lockout", lockout)):
-        true = [example.kinds[name] for example in examples if example.label.kind == name]
+        true = [example.heard[name] for example in examples if example.label.kind == name]
         found = sum(share >= threshold for share in true)
         print(f"{name}: from {threshold}, {found} of {len(true)} are found by the heads alone")
 

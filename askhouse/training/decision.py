@@ -210,7 +210,7 @@ def alarm_threshold(examples: Sequence[Example], name: str) -> float:
 
     A miss can cost a life and a false alarm a night's sleep, so no more is asked of it.
     """
-    others = [example.kinds[name] for example in examples if example.label.kind != name]
+    others = [example.heard[name] for example in examples if example.label.kind != name]
     return round(float(np.quantile(others, 0.99)), 3)
 
 

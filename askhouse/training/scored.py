@@ -19,8 +19,10 @@ from sklearn.model_selection import GroupKFold
 from askhouse.build import known_words, searches_of
 from askhouse.decision.signals import hit_signals
 from askhouse.encoder import MODELS, Encoded, Encoder, Vectors, open_encoder
-from askhouse.kinds import KINDS, KindHead, Kinds, Scores
+from askhouse.kinds import KINDS, KindHead, Kinds, Once, Scores
 from askhouse.measure.labelled import LabelledMessage, LabelledPart
+from askhouse.parts.clean import clean
+from askhouse.parts.language import tongue
 from askhouse.search.reader import Reader
 from askhouse.search.search import fuse
 from askhouse.search.store import VectorStore
@@ -53,6 +55,7 @@ class Example:
     Attributes:
         text: With misspellings mended by the house's words.
         kinds: The kind head's probabilities, from a head that has not seen the house.
+        heard: The same of the text as it was written, by which alarms are raised.
     """
 
     house: str
@@ -61,6 +64,7 @@ class Example:
     label: Label
     hits: tuple[Hit, ...]
     kinds: Scores
+    heard: Scores
 
     @property
     def right(self) -> NDArray[np.bool_]:
@@ -135,7 +139,7 @@ def _example(
         )
         for rank, place in enumerate(np.argsort(-fused, kind="stable")[:MOST_HITS], start=1)
     )
-    return Example(line.house, text, line.language, line.labels[0], hits, kinds)
+    return Example(line.house, text, line.language, line.labels[0], hits, kinds, kinds)
 
 
 def from_plain(corpus: Corpus, encoder: Encoder) -> list[Example]:
@@ -150,7 +154,7 @@ def from_plain(corpus: Corpus, encoder: Encoder) -> list[Example]:
             found.append((line, text, encoded.vector, hits))
     kinds = _held_out_kinds(found, corpus, encoder)
     return [
-        Example(line.house, text, line.language, line.labels[0], hits, scores)
+        Example(line.house, text, line.language, line.labels[0], hits, scores, scores)
         for (line, text, _, hits), scores in zip(found, kinds, strict=True)
     ]
 
@@ -175,12 +179,14 @@ def from_labelled(
         if len(message.parts) > 1:
             continue
         search = searches[message.house]
-        text = search.mend(message.message)
-        (encoded,) = encoder.encode_words([text])
-        hits = search.hits(text, encoded, most=MOST_HITS)
-        kinds, _ = heads.read(text, encoded)
+        written = clean(message.message)
+        whole = tongue(written)
+        text = search.mend(written) if whole.code == "en" else written
+        encoded = Once(encoder, heads)
+        hits = search.hits(text, encoded(text), most=MOST_HITS)
+        kinds, heard = (encoded.kinds(one)[0] for one in (text, written))
         label = _label_of(message.parts[0])
-        examples.append(Example(message.house, text, "", label, hits, kinds))
+        examples.append(Example(message.house, text, whole.code, label, hits, kinds, heard))
     return examples
 
 
