@@ -14,7 +14,7 @@ from askhouse.kinds import Once, Scores
 from askhouse.parts.clean import readable
 from askhouse.parts.context import leans_back, points_back, with_before
 from askhouse.triage.guidance import Guidance
-from askhouse.triage.triage import find_alarm
+from askhouse.triage.triage import find_alarm, trouble
 from askhouse.triage.wordlist import goes_on
 from askhouse.values import Alarm, Decision, Kind, Outcome, Turn
 
@@ -46,14 +46,19 @@ class Ear:
         Words are looked for in the text as it was mended, too. The heads have learned from
         misspelled texts: what they hear only in a mended one was false eight times of eight.
         """
+        texts = (text, *mended)
         pieces = [text] if encoded(text).reaches_end(text) else _pieces(text)
+        # No piece can say of the whole that nothing is wrong.
+        calm = len(pieces) == 1 and all(
+            trouble(_heard(one, encoded)[0]) < self.harmless for one in texts
+        )
         return find_alarm(
-            (text, *mended),
+            texts,
             self.guidance,
             [_heard(piece, encoded) for piece in pieces],
             safety=self.safety,
             lockout=self.lockout,
-            harmless=self.harmless,
+            calm=calm,
         )
 
     def before(self, encoded: Once, thread: Sequence[Turn]) -> Alarm | None:

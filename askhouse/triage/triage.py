@@ -30,7 +30,7 @@ def find_alarm(
     *,
     safety: float,
     lockout: float,
-    harmless: float = 0.0,
+    calm: bool = False,
 ) -> Alarm | None:
     """The alarm that a part raises, or None.
 
@@ -41,12 +41,9 @@ def find_alarm(
             of the part as it was written, or of each piece of one that is too long to be read.
         safety: Probability from which the head alone raises a safety alarm.
         lockout: The same for a lockout.
-        harmless: Below this `trouble` doubtful signals do not count.
+        calm: The heads are sure that nothing is wrong: doubtful signals do not count.
     """
-    # No piece can say of the whole that nothing is wrong, and each may be wrong by itself.
-    whole = len(heard) == 1
-    calm = whole and trouble(heard[0][0]) < harmless
-    if not whole:
+    if len(heard) > 1:  # each piece may be wrong by itself
         safety, lockout = max(safety, _SURE_PIECE), max(lockout, _SURE_PIECE)
     matches = (match(text, guidance, harmless=calm) for text in dict.fromkeys(texts))
     found = next(filter(None, matches), None)

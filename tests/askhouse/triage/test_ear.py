@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from askhouse.assistant import Assistant
+from askhouse.kinds import Once
+from askhouse.triage.ear import Ear
+from askhouse.triage.guidance import guidance
+from askhouse.triage.triage import trouble
 from askhouse.values import Alarm, Hazard, Kind, Level, Outcome, Reply
 from tests.askhouse.triage.test_sentences import listed, of_kind
 from tests.factories import make_message
+from tests.standins import WordEncoder, make_kinds
 
 TALK = (
     "We had such a lovely day, we walked up to the lake and had lunch by the water, then the kids "
@@ -16,6 +23,26 @@ TALK = (
     "the light went, and the owls started, and my husband set up the telescope on the deck and we "
     "all looked at the moon for an hour, which none of us had ever done before. "
 )
+
+
+def test_a_doubtful_word_gives_way_below_the_limit_in_all_that_is_read(tmp_path: Path) -> None:
+    """
+    Not at the limit, and not where the text sounds like harm once it is mended.
+    """
+    encoder = WordEncoder()
+    encoded = Once(encoder, make_kinds(tmp_path, encoder))
+    fire, slip = "the gas stove is on fire", "teh gsa stove is on fier"
+    share, of_slip = (trouble(encoded.kinds(text)[0]) for text in (fire, slip))
+    assert of_slip < share
+
+    def raised(limit: float, *texts: str) -> bool:
+        ear = Ear(guidance(), safety=2.0, lockout=2.0, harmless=limit)
+        return ear.alarm(encoded, *texts) is not None
+
+    assert raised(share, fire)
+    assert not raised(share + 1e-6, fire)
+    assert raised(share, slip, fire)
+    assert not raised(share + 1e-6, slip, fire)
 
 
 def alarms(reply: Reply) -> list[Alarm]:

@@ -29,30 +29,26 @@ def test_a_rule_stands_against_a_calm_head() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "share", "harmless", "raised"),
+    ("text", "calm", "raised"),
     [
-        # A doubtful word gives way only below the limit, and not where there is none.
-        ("the kitchen is on fire", 0.0029, 0.003, False),
-        ("the kitchen is on fire", 0.003, 0.003, True),
-        ("the kitchen is on fire", 0.0, 0.0, True),
-        ("we are locked out", 0.0029, 0.003, False),
-        ("we are locked out", 0.003, 0.003, True),
+        ("the kitchen is on fire", True, False),
+        ("the kitchen is on fire", False, True),
+        ("we are locked out", True, False),
+        ("we are locked out", False, True),
         # No other word does, nor does a second one in the same message.
-        ("there is a strong smell of gas", 0.0, 0.003, True),
-        ("the kitchen is on fire and there is a strong smell of gas", 0.0, 0.003, True),
+        ("there is a strong smell of gas", True, True),
+        ("the kitchen is on fire and there is a strong smell of gas", True, True),
     ],
 )
-def test_only_doubtful_words_give_way_to_a_head_that_sees_no_harm(
-    text: str, share: float, harmless: float, raised: bool
+def test_only_doubtful_words_give_way_to_heads_that_are_sure(
+    text: str, calm: bool, raised: bool
 ) -> None:
     """
     The floor stays the floor.
     """
-    kinds = {"question": 1 - share, "safety": share, "lockout": 0.0}
+    kinds = {"question": 1.0, "safety": 0.0, "lockout": 0.0}
 
-    alarm = find_alarm(
-        [text], guidance(), [(kinds, GAS)], safety=0.5, lockout=0.5, harmless=harmless
-    )
+    alarm = find_alarm([text], guidance(), [(kinds, GAS)], safety=0.5, lockout=0.5, calm=calm)
 
     assert (alarm is not None) is raised
 
