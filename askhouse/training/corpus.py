@@ -44,6 +44,7 @@ class Line:
     Attributes:
         starts: Characters at which the second and later parts begin, where the writer marked
             them; else None.
+        round: Which round of writing it is of, where a comment above it tells; else "".
     """
 
     house: str
@@ -51,6 +52,7 @@ class Line:
     language: str
     labels: tuple[Label, ...]
     starts: tuple[int, ...] | None = None
+    round: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +100,9 @@ def read_corpus(folder: Path) -> Corpus:
     library = load_houses(folder / "houses")
     lines, borrowed = (
         tuple(
-            _line(path.stem, text, language, label)
+            _line(path.stem, text, language, label, written)
             for path in sorted((folder / name).glob("*.psv"))
-            for label, language, text in _rows(path)
+            for label, language, text, written in _rows(path)
             if path.stem in library.houses
         )
         for name in ("messages", "borrowed")
@@ -108,27 +110,30 @@ def read_corpus(folder: Path) -> Corpus:
     triage = tuple(
         TriageLine(text, language, label)
         for path in sorted((folder / "triage").glob("*.psv"))
-        for label, language, text in _rows(path)
+        for label, language, text, _ in _rows(path)
     )
     return Corpus(dict(library.houses), lines, borrowed, triage)
 
 
-def _rows(path: Path) -> Iterator[tuple[str, str, str]]:
+def _rows(path: Path) -> Iterator[tuple[str, str, str, str]]:
+    written = ""
     with path.open(encoding="utf-8", newline="") as file:
         for row in csv.reader(file, delimiter="|", quoting=csv.QUOTE_NONE):
-            if row and not row[0].startswith("#"):
+            if row and row[0].startswith("#"):
+                written = row[0].removeprefix("#").strip()
+            elif row:
                 label, language, text = (cell.strip() for cell in row)
-                yield label, language, text
+                yield label, language, text, written
 
 
-def _line(house: str, marked: str, language: str, label: str) -> Line:
+def _line(house: str, marked: str, language: str, label: str, written: str) -> Line:
     first, *others = (piece.strip() for piece in marked.split(_MARK))
     text, starts = first, []
     for piece in others:
         starts.append(len(text) + 1)
         text += f" {piece}"
     labels = tuple(_label(part) for part in label.split(";"))
-    return Line(house, text, language, labels, tuple(starts) or None)
+    return Line(house, text, language, labels, tuple(starts) or None, written)
 
 
 def _label(text: str) -> Label:

@@ -24,7 +24,7 @@ from askhouse.training.examples import HAZARDS, KINDS
 from askhouse.training.modules import WIDTH, FactReader, TextEncoder, WordHead
 from askhouse.training.tokens import mean_of
 
-__all__ = ["export_encoder", "export_reader"]
+__all__ = ["export_encoder", "export_reader", "head_arrays"]
 
 OPSET = 17
 
@@ -125,7 +125,7 @@ def load_trained(base: str, trained: Path) -> tuple[TextEncoder, FactReader]:
     return encoder, reader
 
 
-def _head(name: str, classes: Sequence[str], head: WordHead) -> dict[str, NDArray[Any]]:
+def head_arrays(name: str, classes: Sequence[str], head: WordHead) -> dict[str, NDArray[Any]]:
     """A head as the arrays that `askhouse.kinds` reads."""
     return {
         f"{name}_classes": np.array(classes),
@@ -154,8 +154,8 @@ def main(
         out / "heads-trained.npz",
         allow_pickle=False,
         encoder=np.array(TrainedEncoder(out).name),
-        **_head("kind", KINDS, encoder.kind),
-        **_head("hazard", HAZARDS, encoder.hazard),
+        **head_arrays("kind", KINDS, encoder.kind),
+        **head_arrays("hazard", HAZARDS, encoder.hazard),
         cut_weights=encoder.cut.weight.detach().numpy()[0],
         cut_bias=encoder.cut.bias.detach().numpy()[0],
     )
