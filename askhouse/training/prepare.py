@@ -28,16 +28,6 @@ from askhouse.training.corpus import Corpus, Label, Line, read_corpus
 from askhouse.training.cuts import Cutter
 
 
-def rows_of(corpus: Corpus, house: str, cutter: Cutter) -> list[dict[str, Any]]:
-    """The lines of a house, and those it borrowed, as plain values."""
-    own = (line for line in corpus.lines if line.house == house)
-    borrowed = (line for line in corpus.borrowed if line.house == house)
-    return [
-        *(row for line in own for row in _rows(line, corpus, cutter)),
-        *(_row(line.text, line, line.labels, measured=False) for line in borrowed),
-    ]
-
-
 def _rows(line: Line, corpus: Corpus, cutter: Cutter) -> Iterator[dict[str, Any]]:
     """The line, and after it each of its parts if there are several and their starts are known."""
     starts = () if len(line.labels) == 1 else cutter.starts(line, corpus.houses[line.house])
@@ -75,8 +65,14 @@ def _open(folder: Path) -> None:
 
 
 def _rows_beside(house: str) -> list[dict[str, Any]]:
+    """The lines of a house, and those it borrowed, as plain values."""
     corpus, cutter = _opened[0]
-    return rows_of(corpus, house, cutter)
+    own = (line for line in corpus.lines if line.house == house)
+    borrowed = (line for line in corpus.borrowed if line.house == house)
+    return [
+        *(row for line in own for row in _rows(line, corpus, cutter)),
+        *(_row(line.text, line, line.labels, measured=False) for line in borrowed),
+    ]
 
 
 def main(
