@@ -286,3 +286,31 @@ def test_the_longest_message_is_read_in_time(text: str) -> None:
     match(text, guidance())
 
     assert time.process_time() - started < 5
+
+
+@pytest.mark.parametrize(
+    ("text", "gas"),
+    [
+        # Gas smells of bad eggs, and so does the water of many wells. Common practice, no source.
+        ("the whole kitchen smells of rotten eggs", True),
+        ("the water heater smells of rotten eggs", True),
+        ("the tap smells of rotten eggs", False),
+        ("el calentador de agua huele a huevos podridos", True),
+        ("la caldera de agua huele a huevos podridos", True),
+        ("el agua del grifo huele a huevos podridos", False),
+        ("le chauffe-eau sent les oeufs pourris", True),
+        ("l'eau sent les œufs pourris", False),
+        ("der Warmwasserboiler riecht nach faulen Eiern", True),
+        ("das Wasser riecht nach faulen Eiern", False),
+        ("lo scaldabagno puzza di uova marce", True),
+        ("l'acqua puzza di uova marce", False),
+        ("de geiser ruikt naar rotte eieren", True),
+        ("het water ruikt naar rotte eieren", False),
+        ("o esquentador de água cheira a ovos podres", True),
+        ("a água do duche cheira a ovos podres", False),
+    ],
+)
+def test_eggs_by_the_tap_are_no_gas_but_by_a_burner_they_are(text: str, gas: bool) -> None:
+    found = match(text, guidance())
+
+    assert (found is not None and found.hazard is Hazard.GAS) is gas
