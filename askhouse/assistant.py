@@ -265,9 +265,12 @@ class Assistant:
         if not message.thread:
             return self._ear.alarm(encoded, written, part.reading)
         own = self._ear.alarm(encoded, part.text, _mended(part.text, search, whole))
-        # Whoever was told to go outside is outside, and not locked out.
-        told_to_leave = before is not None and before.kind is Kind.SAFETY
-        if own and not (told_to_leave and own.kind is Kind.LOCKOUT and own.probability < 1):
+        if own and own.probability < 1 and before is not None and before.kind is Kind.SAFETY:
+            # "No answer from 911" is about the fire, whatever else the heads hear in it; and
+            # whoever was told to go outside is outside, and not locked out.
+            again = self._ear.carried(before, part.text, names_nothing=False)
+            own = again or (own if own.kind is Kind.SAFETY else None)
+        if own:
             return own
         if before is not None:
             names_nothing = not self._topics.of(part.text)

@@ -133,32 +133,31 @@ def _without_facts(
     named: Mapping[str, str],
 ) -> Decision:
     """A part that no fact answers: to the host, chat, or a gap, by what it most likely is."""
-    likely = max(
-        ("question", "damage", "request", "complaint", "chat"),
-        key=lambda name: kinds.get(name, 0.0),
-    )
-    confidence = (1 - chance) * kinds.get(likely, 0.0)
+    talk, asked = kinds.get("chat", 0.0), kinds.get("question", 0.0)
     # What is left alone must surely want nothing: in doubt the host looks at it.
-    surely_chat = may_be_chat and kinds.get("chat", 0.0) >= _SURELY_CHAT
-    if likely == "question" or (likely == "chat" and not surely_chat):
-        near = f"; the nearest, “{nearest.title}”, does not settle it" if nearest else ""
-        # Of several topics none is the one: the gap is then named by its words.
-        topic = next(iter(named)) if len(named) == 1 else None
-        about = f" (topic: {named[topic]})" if topic is not None else ""
+    if may_be_chat and talk >= _SURELY_CHAT:
         return Decision(
-            outcome=Outcome.GAP,
-            confidence=1 - chance,
-            reason=f"No fact of the house answers it{about}{near}.",
-            topic=topic,
+            outcome=Outcome.CHAT, confidence=(1 - chance) * talk, reason="It asks for nothing."
         )
-    if likely == "chat":
-        return Decision(outcome=Outcome.CHAT, confidence=confidence, reason="It asks for nothing.")
-    kind = Kind(likely)
+    # Damage, request and complaint end alike, so that they count together.
+    shares = {kind: kinds.get(kind, 0.0) for kind in _KIND_REASON}
+    if sum(shares.values()) > max(talk, asked):
+        kind = max(shares, key=lambda kind: shares[kind])
+        return Decision(
+            outcome=Outcome.ESCALATE,
+            kind=kind,
+            confidence=(1 - chance) * sum(shares.values()),
+            reason=_KIND_REASON[kind],
+        )
+    near = f"; the nearest, “{nearest.title}”, does not settle it" if nearest else ""
+    # Of several topics none is the one: the gap is then named by its words.
+    topic = next(iter(named)) if len(named) == 1 else None
+    about = f" (topic: {named[topic]})" if topic is not None else ""
     return Decision(
-        outcome=Outcome.ESCALATE,
-        kind=kind,
-        confidence=confidence,
-        reason=_KIND_REASON[kind],
+        outcome=Outcome.GAP,
+        confidence=1 - chance,
+        reason=f"No fact of the house answers it{about}{near}.",
+        topic=topic,
     )
 
 

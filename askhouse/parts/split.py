@@ -109,7 +109,7 @@ _JOINER = re.compile(
 # The same with a stop before it. Of 87 such messages of knowledge/unseen 84 have several parts.
 _JOINING = r"(?:and|also|plus|und|auch|et|aussi|y|e|en|ook|&)"
 _JOINED_ASK = re.compile(
-    rf"(?<=[.?!,;])\s+({_JOINING})\s+(?:{_WH}|{_AUX}|{_FOREIGN})\b", re.IGNORECASE
+    rf"(?<=[.?!,;])\s+({_JOINING}),?\s+(?:{_WH}|{_AUX}|{_FOREIGN})\b", re.IGNORECASE
 )
 _OPENING = rf"(?:{_JOINING}|{_WH}|{_AUX}|{_FOREIGN})"
 _OPENS = re.compile(rf"{_OPENING}(?:\s+{_OPENING})*", re.IGNORECASE)

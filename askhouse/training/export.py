@@ -24,7 +24,7 @@ from askhouse.training.examples import HAZARDS, KINDS
 from askhouse.training.modules import WIDTH, FactReader, TextEncoder, WordHead
 from askhouse.training.tokens import mean_of
 
-__all__ = ["export_encoder", "export_reader", "head_arrays"]
+__all__ = ["export_encoder", "export_reader", "head_arrays", "load_trained"]
 
 OPSET = 17
 
@@ -114,13 +114,22 @@ def quantised(source: Path, target: Path) -> None:
     InferenceSession(narrow, options)
 
 
-def load_trained(base: str, trained: Path) -> tuple[TextEncoder, FactReader]:
-    """The trained pair, on the processor."""
+def load_trained(base: str, trained: Sequence[Path]) -> tuple[TextEncoder, FactReader]:
+    """The trained pair on the processor, the mean of the weights where there are several.
+
+    Their mean is better than each, if all went on from the same models (model soups,
+    Wortsman et al., ICML 2022).
+    """
     encoder = TextEncoder(base, "cpu")
     reader = FactReader("cpu")
     for name, model in (("encoder", encoder), ("reader", reader)):
-        weights = torch.load(trained / f"{name}.pt", weights_only=True)
-        model.load_state_dict({key: value.float() for key, value in weights.items()})
+        several = [torch.load(folder / f"{name}.pt", weights_only=True) for folder in trained]
+        model.load_state_dict(
+            {
+                key: torch.stack([weights[key].float() for weights in several]).mean(dim=0)
+                for key in several[0]
+            }
+        )
         model.eval()
     return encoder, reader
 
@@ -138,7 +147,9 @@ def head_arrays(name: str, classes: Sequence[str], head: WordHead) -> dict[str, 
 
 def main(
     base: Annotated[Path, typer.Option(help="folder of the weights training started from")],
-    trained: Annotated[Path, typer.Option(help="folder with encoder.pt and reader.pt")],
+    trained: Annotated[
+        list[Path], typer.Option(help="folder with encoder.pt and reader.pt; repeat for the mean")
+    ],
     out: Annotated[Path, typer.Option()] = MODELS,
 ) -> None:
     """Write encoder.onnx, reader.onnx, tokenizer.json and the heads."""

@@ -1,6 +1,6 @@
 """Learn the trained model's kind head anew, on the encoder as it is shipped.
 
-    python -m askhouse.training.kind_head
+    python -m askhouse.training.kind_head --data corpus.json
 
 For a corpus that has grown, where no accelerator is at hand: encoder and reader stay, so
 that no index has to be made again. Half an hour on two cores, nearly all of it encoding.
@@ -9,10 +9,11 @@ The thresholds are chosen anew afterwards, by `askhouse.training.alarms` and `as
 
 from __future__ import annotations
 
+import json
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 import torch
@@ -23,7 +24,6 @@ from torch.nn import functional
 
 from askhouse.encoder import MODELS, Encoded, open_encoder
 from askhouse.kinds import KINDS
-from askhouse.training.corpus import read_corpus
 from askhouse.training.export import head_arrays
 from askhouse.training.modules import WordHead
 from askhouse.training.ragged import Ragged
@@ -94,23 +94,32 @@ def _read(some: Sequence[Encoded]) -> tuple[torch.Tensor, torch.Tensor, Ragged]:
     return torch.from_numpy(vectors), torch.from_numpy(states), lie
 
 
+def _learned(
+    content: Mapping[str, Any], latest: str, questions: int
+) -> tuple[dict[str, str], set[str]]:
+    """Texts with their kinds, and those of them that are of the latest round."""
+    whole: dict[str, str] = {}
+    older: dict[str, str] = {}
+    for line in content["lines"]:
+        if len(line["labels"]) == 1:
+            group = whole if line["round"] == latest else older
+            group[line["text"]] = line["labels"][0]["kind"]
+    asked = [text for text, kind in older.items() if kind == "question"]
+    left = set(random.Random(5).sample(asked, min(questions, len(asked))))
+    learned = {text: kind for text, kind in older.items() if kind != "question" or text in left}
+    learned |= {entry["text"]: entry["kind"] for entry in content["triage"]}
+    return learned | whole, set(whole)
+
+
 def main(
-    corpus: Annotated[Path, typer.Option()] = Path("knowledge/corpus"),
+    data: Annotated[Path, typer.Option(help="what askhouse.training.prepare wrote")],
     latest: Annotated[str, typer.Option(help="the round that is learned whole")] = "tenth round",
     times: Annotated[int, typer.Option(help="how much a line of it counts")] = 3,
     questions: Annotated[int, typer.Option(help="drawn from the questions before it")] = 40_000,
     out: Annotated[Path, typer.Option()] = MODELS / "heads-trained.npz",
 ) -> None:
     """Write the kind head into the heads that are there; hazards and cuts stay."""
-    read, rng = read_corpus(corpus), random.Random(5)
-    lines = [line for line in (*read.lines, *read.borrowed) if len(line.labels) == 1]
-    whole = {line.text: line.labels[0].kind for line in lines if line.round == latest}
-    older = [line for line in lines if line.text not in whole]
-    asked = [line for line in older if line.labels[0].kind == "question"]
-    learned = {line.text: "question" for line in rng.sample(asked, min(questions, len(asked)))}
-    learned |= {one.text: one.labels[0].kind for one in older if one.labels[0].kind != "question"}
-    learned |= {entry.text: entry.kind for entry in read.triage}
-    learned |= whole
+    learned, whole = _learned(json.loads(data.read_text(encoding="utf-8")), latest, questions)
     texts, encoder = list(learned), open_encoder("trained")
     encoded: list[Encoded] = []
     with typer.progressbar(range(0, len(texts), _AT_ONCE), label="encoding") as starts:

@@ -45,6 +45,7 @@ def _row(text: str, line: Line, labels: tuple[Label, ...], *, measured: bool) ->
         "house": line.house,
         "text": text,
         "language": line.language,
+        "round": line.round,
         "labels": [_label(label) for label in labels],
         "measured": measured,
         "starts": (),

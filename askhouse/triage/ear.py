@@ -21,6 +21,7 @@ from askhouse.values import Alarm, Decision, Kind, Outcome, Turn
 __all__ = ["Ear"]
 
 _PIECE, _STEP = 45, 30  # words; what the encoder surely reads, overlapping
+_CRY = 6  # words; in so few nobody tells of something else, and heads go by the words around
 _TURNS = 2  # earlier messages in which a danger may have been told
 
 
@@ -32,7 +33,8 @@ class Ear:
         guidance: Signals.
         safety: Probability from which the heads alone raise a safety alarm.
         lockout: The same for a lockout.
-        harmless: Below this probability of either, doubtful signals do not count.
+        harmless: Below this probability of either, doubtful signals do not count in a text
+            of more than a few words.
     """
 
     guidance: Guidance
@@ -48,9 +50,11 @@ class Ear:
         """
         texts = (text, *mended)
         pieces = [text] if encoded(text).reaches_end(text) else _pieces(text)
-        # No piece can say of the whole that nothing is wrong.
-        calm = len(pieces) == 1 and all(
-            trouble(_heard(one, encoded)[0]) < self.harmless for one in texts
+        # No piece can say of the whole that nothing is wrong, nor can a cry.
+        calm = (
+            len(pieces) == 1
+            and len(text.split()) > _CRY
+            and all(trouble(_heard(one, encoded)[0]) < self.harmless for one in texts)
         )
         return find_alarm(
             texts,

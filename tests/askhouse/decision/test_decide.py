@@ -17,13 +17,18 @@ from tests.standins import WordEncoder, make_calibration
         ({"chat": 0.22, "question": 0.2, "safety": 0.21}, Outcome.GAP),
         ({"chat": 0.2, "question": 0.5}, Outcome.GAP),
         ({"chat": 0.3, "damage": 0.4}, Outcome.ESCALATE),
+        ({"chat": 0.3, "damage": 0.2, "complaint": 0.15}, Outcome.ESCALATE),
+        ({"chat": 0.4, "damage": 0.35, "question": 0.2}, Outcome.GAP),
+        ({"question": 0.4, "damage": 0.3, "request": 0.2}, Outcome.ESCALATE),
+        ({"question": 0.5, "damage": 0.2, "request": 0.2}, Outcome.GAP),
     ],
 )
 def test_only_what_surely_wants_nothing_is_left_alone(
     kinds: dict[str, float], outcome: Outcome
 ) -> None:
     """
-    A part that is most like chat, but little like anything, is passed on to the host.
+    A part that is most like chat, but little like anything, is passed on to the host;
+    damage, request and complaint count together, since they end alike.
     """
     calibration = make_calibration(WordEncoder())
     decision = decide(make_part("the stove"), (), kinds, None, calibration, verified=True)

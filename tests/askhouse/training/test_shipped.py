@@ -12,6 +12,7 @@ from transformers import BertConfig, BertModel
 
 from askhouse.encoder import MODELS, TrainedEncoder
 from askhouse.search.reader import Reader
+from askhouse.training.export import load_trained
 from askhouse.training.modules import MAX_TOKENS, FactReader, TextEncoder
 from askhouse.training.ragged import Pairs, Ragged
 from askhouse.training.shipped import shipped
@@ -70,3 +71,22 @@ def test_the_heads_are_read_back(pair: tuple[TextEncoder, FactReader]) -> None:
         assert np.array_equal(encoder.kind.whole.weight.detach().numpy(), heads["kind_weights"])
         assert np.array_equal(encoder.hazard.says.weight.detach().numpy(), heads["hazard_says"])
         assert np.array_equal(encoder.cut.weight.detach().numpy()[0], heads["cut_weights"])
+
+
+def test_several_trainings_are_exported_as_their_mean(
+    pair: tuple[TextEncoder, FactReader], base: Path, tmp_path: Path
+) -> None:
+    """
+    Each weight is the mean of what the folders hold.
+    """
+    for folder, moved in (("one", 0.0), ("two", 0.25)):
+        (tmp_path / folder).mkdir()
+        for name, model in zip(("encoder", "reader"), pair, strict=True):
+            weights = {key: value + moved for key, value in model.state_dict().items()}
+            torch.save(weights, tmp_path / folder / f"{name}.pt")
+
+    encoder, reader = load_trained(str(base), [tmp_path / "one", tmp_path / "two"])
+
+    for own, mean in zip(pair, (encoder, reader), strict=True):
+        for key, value in mean.state_dict().items():
+            assert torch.allclose(value, own.state_dict()[key] + 0.125, atol=1e-6), key

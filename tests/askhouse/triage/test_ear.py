@@ -31,7 +31,8 @@ def test_a_doubtful_word_gives_way_below_the_limit_in_all_that_is_read(tmp_path:
     """
     encoder = WordEncoder()
     encoded = Once(encoder, make_kinds(tmp_path, encoder))
-    fire, slip = "the gas stove is on fire", "teh gsa stove is on fier"
+    fire = "the gas stove is on fire out there"
+    slip = "teh gsa stove is on fier out there"
     share, of_slip = (trouble(encoded.kinds(text)[0]) for text in (fire, slip))
     assert of_slip < share
 
@@ -43,6 +44,18 @@ def test_a_doubtful_word_gives_way_below_the_limit_in_all_that_is_read(tmp_path:
     assert not raised(share + 1e-6, fire)
     assert raised(share, slip, fire)
     assert not raised(share + 1e-6, slip, fire)
+
+
+def test_no_doubt_takes_a_cry_away(tmp_path: Path) -> None:
+    """
+    A doubtful word counts in a text of a few words, however sure the heads are.
+    """
+    encoder = WordEncoder()
+    encoded = Once(encoder, make_kinds(tmp_path, encoder))
+    ear = Ear(guidance(), safety=2.0, lockout=2.0, harmless=2.0)
+
+    assert ear.alarm(encoded, "the gas stove is on fire") is not None
+    assert ear.alarm(encoded, "the gas stove is on fire there") is None
 
 
 def alarms(reply: Reply) -> list[Alarm]:
@@ -102,7 +115,7 @@ def test_danger_at_the_end_of_a_long_message_is_heard(
         ("I can smell gas by the stove", "and now it is much stronger"),
         ("I can smell gas by the stove", "how do I turn it off?"),
         ("the carbon monoxide alarm is going off", "should we go outside?"),
-        ("the kitchen is on fire", "no answer from 911, what now"),
+        ("the kitchen is on fire", "nobody picks up, what now"),
         ("My son is not breathing", "which number?"),
     ],
 )
@@ -157,6 +170,15 @@ def test_ordinary_messages_are_no_danger_together(
     Only what points at the message before is heard with it.
     """
     assert not heard(demo_assistant, text, before)
+
+
+def test_who_cannot_reach_help_is_told_of_the_same_danger_again(demo_assistant: Assistant) -> None:
+    """
+    The heads hear harm in it by itself, and would name another.
+    """
+    (fire,) = heard(demo_assistant, "the kitchen is on fire")
+    (again,) = heard(demo_assistant, "no answer from 911, what now", "the kitchen is on fire")
+    assert again.hazard is fire.hazard is Hazard.FIRE
 
 
 def test_no_how_to_stands_beside_a_danger(demo_assistant: Assistant) -> None:
