@@ -174,7 +174,7 @@ def why(text: str, *arguments: str, house: str = "ferry-lodge") -> dict[str, str
         ("it is lovely here", "below the threshold 0.500: chat"),
         (
             f"{'lovely ' * 7}{'broken refund dirty ' * 6}",
-            "below the threshold 0.500: chat, but not surely",
+            "below the threshold 0.500: damage",
         ),
         ("Gdzie możemy zaparkować samochód na noc?", "the language is not read"),
     ],
