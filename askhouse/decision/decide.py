@@ -141,12 +141,13 @@ def _without_facts(
         )
     # Damage, request and complaint end alike, so that they count together.
     shares = {kind: kinds.get(kind, 0.0) for kind in _KIND_REASON}
-    if sum(shares.values()) > max(talk, asked):
+    wanted = sum(shares.values())
+    if wanted > max(talk, asked):
         kind = max(shares, key=lambda kind: shares[kind])
         return Decision(
             outcome=Outcome.ESCALATE,
             kind=kind,
-            confidence=(1 - chance) * sum(shares.values()),
+            confidence=(1 - chance) * wanted,
             reason=_KIND_REASON[kind],
         )
     near = f"; the nearest, “{nearest.title}”, does not settle it" if nearest else ""

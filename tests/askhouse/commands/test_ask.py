@@ -176,6 +176,7 @@ def why(text: str, *arguments: str, house: str = "ferry-lodge") -> dict[str, str
             f"{'lovely ' * 7}{'broken refund dirty ' * 6}",
             "below the threshold 0.500: damage",
         ),
+        ("lovely lovely voda", "below the threshold 0.500: chat, but not surely"),
         ("Gdzie możemy zaparkować samochód na noc?", "the language is not read"),
     ],
 )
